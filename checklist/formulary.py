@@ -1,0 +1,87 @@
+"""Drugs and the products the pharmacy supplies, with the limits that checks read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from checklist.quantity import Concentration, Quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoseRange:
+    """Limits for one administration by one group of patients.
+
+    `usual_low`, `usual_high` bound the usual single dose, `limit` is never passed. Each is an
+    amount, or an amount per kg of body weight. None means that no figure is kept: not compared.
+    """
+
+    usual_low: Quantity | None = None
+    usual_high: Quantity | None = None
+    limit: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drug:
+    """A drug as ordered, by its generic name in lower case."""
+
+    name: str
+    drug_class: str = ""
+    controlled: bool = False
+    high_alert: bool = False
+    hazardous: bool = False
+    lookalikes: tuple[str, ...] = ()
+    allergy_classes: tuple[str, ...] = ()
+    cross_classes: tuple[str, ...] = ()
+    dose: DoseRange = DoseRange()
+    min_interval: Quantity | None = None
+    weight_based: bool = False
+    pharmacy_only: bool = False
+    max_rounding: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Product:
+    """One item on the shelf.
+
+    `code` is its GTIN-14, or the pharmacy's own code when it has none. `container` is one of the
+    engine's container names. `strength` is amount in volume as the label states it; `content` is
+    the labelled volume of one container. `routes` are the route codes the label allows; `use`
+    is "injection" unless the item is for another use.
+    """
+
+    code: str
+    drug: str
+    container: str
+    strength: Concentration
+    content: Quantity
+    form: str = "solution for injection"
+    routes: tuple[str, ...] = ()
+    use: str = "injection"
+    viscous: bool = False
+    concentrate: bool = False
+    bulk_pack: bool = False
+    filter_allowed: bool = True
+    latex_free: bool = True
+    ready_to_use: bool = False
+    excipients: tuple[str, ...] = ()
+    life_after_opening: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Formulary:
+    """All drugs and products of a pharmacy, and the digest of the file they were read from."""
+
+    drugs: Mapping[str, Drug] = field(default_factory=dict)
+    products: Mapping[str, Product] = field(default_factory=dict)
+    edition: str = ""
+    digest: str = ""
+
+    def drug(self, name: str) -> Drug | None:
+        """The drug of that generic name, whatever its capitals; None when it is not kept."""
+        return self.drugs.get(name.strip().lower())
+
+    def of_drug(self, name: str) -> tuple[Product, ...]:
+        """The products that hold this drug, in the order of their codes."""
+        wanted = name.strip().lower()
+        return tuple(p for _, p in sorted(self.products.items()) if p.drug == wanted)

@@ -1,0 +1,89 @@
+"""The order and the patient it is for, as they came from the medication record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from checklist.quantity import Concentration, Quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allergy:
+    """A recorded allergy or intolerance: to a substance and, where known, its drug class."""
+
+    substance: str
+    drug_class: str = ""
+    reaction: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patient:
+    """A patient. `code` is opaque and stands in the trail; the other data never do.
+
+    `allergies` is None when the status is not recorded, empty when "none known" is recorded.
+    `band_numbers` are the numbers that a wristband may carry for this patient.
+    """
+
+    code: str
+    name: str
+    birth_date: date
+    record_number: str
+    band_numbers: tuple[str, ...] = ()
+    sex: str = ""
+    allergies: tuple[Allergy, ...] | None = None
+    weight: Quantity | None = None
+    weighed_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldRule:
+    """Withhold when the value of `what` is outside [`lowest`, `highest`], in `unit`.
+
+    `max_age` is how old the value may be. Either bound may be None.
+    """
+
+    what: str
+    unit: str
+    lowest: Quantity | None = None
+    highest: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """One order line.
+
+    Fields that the order does not carry are empty or None: whether they are needed is a check's
+    business, so that a gap is refused where a nurse can act on it. `written` keeps the order's
+    own text of dose, route and frequency, which the notation check reads. `dose` is the amount for
+    one administration; `dose_per_weight` (for example mg/kg) is given instead when the dose hangs
+    on body weight. `last_given` is the latest dose of this line in the medication record.
+    """
+
+    id: str
+    patient: str
+    drug: str = ""
+    dose: Quantity | None = None
+    dose_per_weight: Quantity | None = None
+    route: str = ""
+    site: str = ""
+    strength: Concentration | None = None
+    form: str = ""
+    frequency: str = ""
+    interval: Quantity | None = None
+    due: datetime | None = None
+    starts: datetime | None = None
+    stops: datetime | None = None
+    status: str = "active"
+    prescriber: str = ""
+    indication: str = ""
+    time_critical: bool = False
+    verbal: bool = False
+    read_back: bool = False
+    reviewed_by: str = ""
+    double_check: bool = False
+    hold: HoldRule | None = None
+    last_given: datetime | None = None
+    written: Mapping[str, str] = field(default_factory=dict)
+    unreadable: Mapping[str, str] = field(default_factory=dict)
