@@ -35,7 +35,8 @@ class Rounding(Enum):
 class Quantity:
     """An exact amount of something: magnitude times the unit of a UCUM code.
 
-    A magnitude below zero is possible only as the outcome of a difference; it is never typed.
+    A magnitude below zero is possible only as the outcome of a difference; it is never typed, and
+    there is no unary minus, because no dose is the opposite of another.
     Equal quantities in different units are equal and hash alike. Comparing or adding across
     kinds, even by ==, raises DimensionMismatch. Building from anything but Fraction or int
     raises TypeError, from a code outside the table UnitFault.
@@ -60,6 +61,8 @@ class Quantity:
 
         Raises NumberFault or UnitFault with a sentence for the reader.
         """
+        if not isinstance(text, str):
+            raise TypeError(f"A quantity is read from text, never from {type(text).__name__}.")
         figures, _, unit = text.strip(" \t").partition(" ")
         unit = unit.strip(" \t")
         run_on = figures.lstrip("0123456789.")
@@ -74,7 +77,7 @@ class Quantity:
 
     @classmethod
     def from_code(cls, text: str) -> Self:
-        """Read back what `code` wrote, exactly; NumberFault or UnitFault for anything else."""
+        """Read a stored quantity exactly, see `code`; raises NumberFault or UnitFault."""
         figures, _, unit = text.partition(" ")
         return cls(magnitude=exact(figures), unit=unit)
 
@@ -296,7 +299,7 @@ class Concentration:
             amount, found, per = typed.partition(link)
             if found:
                 whole = per.strip(" \t")
-                whole = whole if whole[:1].isdigit() else f"1 {whole}"
+                whole = f"1 {whole}" if whole[:1].isalpha() else whole
                 return cls(amount=Quantity.parse(amount), per=Quantity.parse(whole))
         raise UnitFault(f"{quoted(typed)} is not a strength. Write an amount in a volume.")
 
@@ -321,7 +324,7 @@ class Concentration:
 
     @classmethod
     def from_code(cls, text: str) -> Self:
-        """Read back what `code` wrote, exactly."""
+        """Read a stored concentration exactly, see `code`; raises as `Quantity.from_code`."""
         amount, _, per = text.partition(" in ")
         return cls(amount=Quantity.from_code(amount), per=Quantity.from_code(per))
 

@@ -178,7 +178,8 @@ _MISREAD = {
     "mL": ("cc", "ml", "ML", "mls", "mLs", "mL."),
     "L": ("l",),
     "mg": ("mgs", "mg.", "MG", "Mg"),
-    "g": ("gm", "gms", "Gm", "G", "gr"),
+    "g": ("gm", "gms", "Gm", "G"),
+    "the metric unit": ("gr", "dr", "min."),
     "kg": ("Kg", "KG", "kgs"),
     "mEq": ("meq", "mEqs", "MEQ"),
     "million units": ("M", "MU", "MM"),
@@ -203,6 +204,8 @@ _REFUSED_CODES = {
 @lru_cache(maxsize=1024)
 def unit(code: str) -> Unit:
     """The unit with this UCUM code, such as "mg/mL" or "[iU]/kg/h"; UnitFault for any other."""
+    if not isinstance(code, str):
+        raise TypeError(f"A unit code is text, never {type(code).__name__}.")
     above, *below = code.split("/")
     for part in (above, *below):
         if part in _REFUSED_CODES:
@@ -230,11 +233,11 @@ def written(text: str) -> str:
     codes = []
     for word in text.replace(" per ", "/").split("/"):
         if word in _INSTEAD:
-            raise UnitFault(f"{quoted(word)} is easily misread. Write {_INSTEAD[word]} in full.")
+            raise UnitFault(f"{quoted(word)} is easily misread. Write {_INSTEAD[word]}.")
         if "%" in word:
             raise UnitFault(f"{quoted(text)} does not say of what. Write the amount and volume.")
         if word not in _TYPED:
-            raise UnitFault(f"{quoted(text)} is not a unit on the list. Write mg, mL or units.")
+            raise UnitFault(f"{quoted(text)} is not a unit on the list, like mg, mL or units.")
         codes.append(_TYPED[word])
     return unit("/".join(codes)).code
 
