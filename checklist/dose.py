@@ -129,7 +129,7 @@ def to_graduation(
         value=rounded.value,
         lines=(
             f"{volume} goes {manner} of {graduation}",
-            f"volume = {rounded.value}",
+            f"to measure = {rounded.value}",
             _change(rounded.lost, volume),
         ),
     )
@@ -200,4 +200,4 @@ def _change(lost: Quantity, volume: Quantity) -> str:
     if lost.magnitude == 0:
         return "no change"
     percent = shown(abs(lost.ratio(volume)) * 100)
-    return f"{abs(lost)} {'less' if lost.magnitude > 0 else 'more'}, {percent} % of the volume"
+    return f"{abs(lost)} {'less' if lost.magnitude > 0 else 'more'}, {percent} %"

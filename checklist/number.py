@@ -81,10 +81,11 @@ def _fault(typed: str) -> str:
     """The sentence for a text that is not in the accepted form."""
     head = typed[:100]  # the sentence depends on the start only, whatever the length
     for char in head:
+        foreign_space = char.isspace() and not char.isascii()
+        if not (char.isprintable() or char == "\t" or foreign_space):
+            return f"{quoted(typed)} has a hidden character. Clear the field and type it again."
         if not char.isascii():
             return f"{quoted(typed)} has {_stranger(char)}. Type plain figures 0 to 9 and a point."
-        if not char.isprintable() and char not in "\t":
-            return f"{quoted(typed)} has a hidden character. Clear the field and type it again."
     for form, sentence in _FORMS:
         if form.fullmatch(head):
             return sentence.format(quoted(typed))
@@ -99,8 +100,7 @@ def _stranger(char: str) -> str:
         return "figures of another script"
     if char.isnumeric():
         return "a fraction or number sign"
-    name = unicodedata.name(char, "a hidden character").lower()
-    return f"a sign that is not on the list ({name})"
+    return f"a sign that is not on the list ({unicodedata.name(char, 'no name').lower()})"
 
 
 def decimals(value: Fraction) -> int | None:

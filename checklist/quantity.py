@@ -68,7 +68,7 @@ class Quantity:
         run_on = figures.lstrip("0123456789.")
         if run_on and run_on != figures and ucum.looks_written(run_on):
             raise UnitFault(f"{quoted(text)} has no space before the unit. Put one there.")
-        if unit[:1].isdigit():
+        if figures[:1].isdigit() and unit[:1].isdigit():
             raise NumberFault(f"{quoted(text)} has a space between figures. Type them together.")
         magnitude = number(figures)
         if not unit:
@@ -287,6 +287,8 @@ class Concentration:
         read only with expand=True, and is then shown expanded like any other. Raises NumberFault,
         UnitFault or DimensionMismatch with a sentence for the reader.
         """
+        if not isinstance(text, str):
+            raise TypeError(f"A strength is read from text, never from {type(text).__name__}.")
         typed = text.strip(" \t")
         if "%" in typed or ":" in typed:
             if not expand:
