@@ -64,11 +64,13 @@ class AgeSpan:
     least: Quantity | None = None
     below: Quantity | None = None
 
-    def covers(self, age: Age | None) -> bool:
-        """Whether the age is surely in the span; an open span covers an unknown age too."""
-        return (self.least is None or _reached(age, self.least) is True) and (
-            self.below is None or _reached(age, self.below) is False
-        )
+    def tells(self, age: Age | None) -> bool | None:
+        """Whether the age is in the span; None when the age is not known well enough to tell."""
+        old = True if self.least is None else _reached(age, self.least)
+        past = False if self.below is None else _reached(age, self.below)
+        if old is False or past is True:
+            return False
+        return None if old is None or past is None else True
 
 
 def _reached(age: Age | None, bound: Quantity) -> bool | None:
@@ -161,7 +163,7 @@ def group_of(age: Age | None, table: Table) -> str | None:
     """The patient group of an age; None when the age is not known well enough to tell."""
     if age is None:
         return None
-    return next((row.name for row in table.groups if row.ages.covers(age)), None)
+    return next((row.name for row in table.groups if row.ages.tells(age)), None)
 
 
 def limit(route: str, site: str | None, group: str | None, table: Table) -> SiteLimit | None:

@@ -174,7 +174,7 @@ def test_the_group_changes_on_the_birthday(birth: date, day: date, group: str) -
 def test_every_age_belongs_to_one_group_and_never_goes_back(birth: date, days: int) -> None:
     ages = [Age.between(birth, birth + timedelta(days=count)) for count in (days, days + 1)]
     for age in ages:
-        assert sum(row.ages.covers(age) for row in TABLE.groups) == 1
+        assert sum(row.ages.tells(age) is True for row in TABLE.groups) == 1
     before, after = (GROUPS.index(group_of(age, TABLE) or "") for age in ages)
     assert after - before in (0, 1)
     assert 0 <= ages[1].months - ages[0].months <= 1
@@ -212,10 +212,11 @@ def test_an_age_that_cannot_be_placed_is_refused() -> None:
     assert group_of(None, TABLE) is None
 
 
-def test_an_open_span_covers_an_unknown_age_and_a_bounded_one_does_not() -> None:
-    assert AgeSpan().covers(None)
-    assert not AgeSpan(least=Quantity.of("19", "a")).covers(None)
-    assert not AgeSpan(below=Quantity.of("19", "a")).covers(None)
+def test_an_open_span_holds_any_age_and_a_bounded_one_cannot_tell_an_unknown_age() -> None:
+    assert AgeSpan().tells(None) is True
+    assert AgeSpan(least=Quantity.of("19", "a")).tells(None) is None
+    assert AgeSpan(below=Quantity.of("29", "d")).tells(Age.stated(Quantity.of("1", "mo"))) is None
+    assert AgeSpan(below=Quantity.of("29", "d")).tells(Age.stated(Quantity.of("2", "mo"))) is False
 
 
 def test_a_site_is_known_by_any_of_its_words() -> None:
