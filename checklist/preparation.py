@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from types import MappingProxyType
 from typing import Any
 
-from checklist.formulary import Formulary, Product
+from checklist.formulary import Formulary
 from checklist.limits import Limits
-from checklist.observation import Observation, ProductRead, Reading
+from checklist.observation import Observation, Reading
 from checklist.order import Order, Patient
 from checklist.people import StaffMember
 from checklist.unit import Unit
@@ -81,7 +80,7 @@ class Preparation:
 
     `place` is where it stands. `seen` maps a step's name to what was accepted there; going back
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
-    or cautioned place. `tries` counts the refusals per (step, code) since the step was entered.
+    or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts the refusals per (step, code) since the step was entered.
     `passed_at` and `passed_by` say when and by whom each step was last passed.
     """
 
@@ -98,6 +97,8 @@ class Preparation:
     passed_at: Mapping[str, datetime] = field(default_factory=dict)
     passed_by: Mapping[str, str] = field(default_factory=dict)
     standing: tuple[Standing, ...] = ()
+    pending: Observation = field(default_factory=dict)
+    pending_by: str = ""
     tries: Mapping[tuple[str, str], int] = field(default_factory=dict)
     refusals: int = 0
     cautions: int = 0
@@ -140,6 +141,9 @@ class Surroundings:
     Everything that changes with time or place is in here and handed in, so that a check stays a
     pure function. `order_now` is the order line as the medication record has it at this moment,
     None when it is gone. `others_open` are the other open preparations of this person or station.
+    `given_before` are the times of doses of this line that the trail holds. `container` is the
+    container that the workflow in force is for; `critical_break` says that the step which was
+    interrupted is a critical one.
     """
 
     at: datetime
@@ -153,13 +157,6 @@ class Surroundings:
     order_now: Order | None
     others_open: tuple[str, ...] = ()
     given_before: tuple[datetime, ...] = ()
-
-    def product(self, prep: Preparation) -> Product | None:
-        """The product that was accepted for this preparation, if one was."""
-        reading = prep.latest("product")
-        if reading is None or not isinstance(reading.value, ProductRead):
-            return None
-        return self.formulary.products.get(reading.value.code)
-
-
-EMPTY: Mapping[str, Any] = MappingProxyType({})
+    similar_name: bool = False
+    container: str = ""
+    critical_break: bool = False

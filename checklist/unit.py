@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from fractions import Fraction
+from zoneinfo import ZoneInfo
 
 from checklist.people import Role
 from checklist.quantity import Quantity
@@ -53,3 +55,12 @@ class Unit:
     raised: Mapping[str, Tier] = field(default_factory=dict)
     text: str = ""
     digest: str = ""
+
+    def local(self, at: datetime) -> datetime:
+        """A moment on the ward's own clock."""
+        return at.astimezone(ZoneInfo(self.timezone))
+
+    def asks_second_person(self, *, high_alert: bool, controlled: bool) -> bool:
+        """Whether the unit's rule asks a second person for such a drug."""
+        scope = self.double_check_scope
+        return (high_alert and "high_alert" in scope) or (controlled and "controlled" in scope)

@@ -1,0 +1,491 @@
+"""Workflow files: TOML in, a checked Workflow out, or every fault at once as sentences."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
+from pydantic import Field as Slot
+
+from checklist.checks import CHECKS, REASONS, always
+from checklist.observation import Kind
+from checklist.verdict import Reason, Remedy
+from checklist.workflow import (
+    END,
+    HERE,
+    RESTART,
+    RESUME,
+    SYMBOLS,
+    Ending,
+    Field,
+    Layout,
+    Phase,
+    Step,
+    Way,
+    Who,
+    Workflow,
+)
+
+Name = str
+NAME = r"^[a-z][a-z0-9_]{0,59}$"
+# From the order step on everything is read again after the prescriber has been called.
+FIRST_STEP = "first_step"
+USUAL_TARGET: Mapping[Remedy, str] = {
+    Remedy.RECHECK: HERE,
+    Remedy.ADJUST: HERE,
+    Remedy.WAIT: HERE,
+    Remedy.SECOND_PERSON: HERE,
+    Remedy.CALL_PHARMACIST: HERE,
+    Remedy.REPLACE_ITEM: HERE,
+    Remedy.CALL_PRESCRIBER: FIRST_STEP,
+    Remedy.QUARANTINE: RESTART,
+    Remedy.DISCARD_RESTART: RESTART,
+    Remedy.STOP: END,
+    Remedy.EVENT: END,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a workflow file, said to its author."""
+
+    file: str
+    step: str
+    sentence: str
+
+    def __str__(self) -> str:
+        where = f"{self.file}, step {self.step}" if self.step else self.file
+        return f"{where}: {self.sentence}"
+
+
+class WorkflowFaults(Exception):
+    """Every fault found in one reading of a workflow."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        self.faults = faults
+        super().__init__("\n".join(map(str, faults)))
+
+
+class _In(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class _FieldIn(_In):
+    name: Name = Slot(pattern=NAME)
+    kind: Literal[tuple(k.value for k in Kind)]  # type: ignore[valid-type]
+    say: str = Slot(min_length=2, max_length=90)
+    unit: str = ""
+    answers: list[str] = []
+    if_not: str = ""
+    if_missing: str = ""
+    private: bool = False
+    hidden: bool = False
+    optional: bool = False
+    carried: str = ""
+    only_if: list[str] = []
+
+
+class _WayIn(_In):
+    remedy: Literal[tuple(r.value for r in Remedy)]  # type: ignore[valid-type]
+    on: list[str] = Slot(min_length=1)
+    to: str
+
+
+class _StepIn(_In):
+    name: Name = Slot(pattern=NAME)
+    ask: str = Slot(min_length=3, max_length=120)
+    how: str = Slot(default="", max_length=240)
+    who: Literal[tuple(w.value for w in Who)] = "preparer"  # type: ignore[valid-type]
+    checks: list[str] = []
+    only_if: list[str] = []
+    back: dict[str, str] = {}
+    resume_at: str = ""
+    critical: bool = False
+    shortest: int = Slot(default=0, ge=0, le=600)
+    field: list[_FieldIn] = []
+    way: list[_WayIn] = []
+
+
+class _PhaseIn(_In):
+    name: Name = Slot(pattern=NAME)
+    title: str = Slot(min_length=2, max_length=40)
+    mode: Literal["read, then do", "do, then enter"]
+    reverify: str = ""
+    step: list[_StepIn] = Slot(min_length=1)
+
+
+class _EndingIn(_In):
+    code: str = Slot(pattern=NAME)
+    say: str = Slot(min_length=3, max_length=80)
+    phases: list[str] = []
+
+
+class _WorkflowIn(_In):
+    title: str = Slot(min_length=3, max_length=60)
+    version: int = Slot(ge=1)
+    container: str = Slot(pattern=NAME)
+    phases: list[str] = Slot(min_length=1)
+    asides: list[str] = Slot(min_length=1)
+    account: str
+    restart: str
+    opens: str
+    withdraw: str
+    ready: str
+    words: dict[str, str] = {}
+    phase: list[_PhaseIn] = []
+    ending: list[_EndingIn] = []
+
+
+class _Shared(_In):
+    phase: list[_PhaseIn] = Slot(min_length=1)
+    ending: list[_EndingIn] = []
+
+
+def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
+    """The workflow in a TOML file, with the shared phases of its folder.
+
+    `shared` is the folder of phase files, by default `phases` beside the file. Raises
+    WorkflowFaults with every fault found, in the words of the file's author.
+    """
+    folder = shared if shared is not None else file.parent / "phases"
+    faults: list[Fault] = []
+    phases: dict[str, tuple[str, _PhaseIn]] = {}
+    endings: list[_EndingIn] = []
+    for other in sorted(folder.glob("*.toml")):
+        found = _parse(other, _Shared, faults)
+        if found is not None:
+            _collect(f"phases/{other.name}", found.phase, phases, faults)
+            endings.extend(found.ending)
+    own = _parse(file, _WorkflowIn, faults)
+    if own is None or faults:
+        raise WorkflowFaults(faults)
+    _collect(file.name, own.phase, phases, faults, replaces=True)
+    workflow = _assembled(file.stem, own, endings, phases, faults)
+    if workflow is not None:
+        faults.extend(
+            Fault(_file_of(step, phases, file.name), step, sentence)
+            for step, sentence in faults_in(workflow)
+        )
+    if workflow is None or faults:
+        raise WorkflowFaults(faults)
+    return workflow
+
+
+def from_text(text: str) -> Workflow:
+    """The workflow kept in a trail's definitions: exact inverse of `Workflow.text`."""
+    return _ADAPTER.validate_json(text)
+
+
+_ADAPTER: TypeAdapter[Workflow] = TypeAdapter(Workflow)
+
+
+In = TypeVar("In", bound=_In)
+
+
+def _parse(file: Path, model: type[In], faults: list[Fault]) -> In | None:
+    name = f"{file.parent.name}/{file.name}" if file.parent.name == "phases" else file.name
+    try:
+        data = tomllib.loads(file.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        faults.append(Fault(name, "", f"there is no such file ({file}); look at the name"))
+        return None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        faults.append(Fault(name, "", f"this is not TOML text: {error}"))
+        return None
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        for one in error.errors(include_url=False):
+            faults.append(Fault(name, _step_at(data, one["loc"]), _sentence(one, model)))
+        return None
+
+
+def _step_at(data: Any, loc: tuple[int | str, ...]) -> str:
+    """The name of the innermost step or phase on the way to a fault, for its author."""
+    found, here = "", data
+    for part in loc:
+        try:
+            here = here[part]
+        except (KeyError, IndexError, TypeError):
+            break
+        if isinstance(here, dict) and isinstance(here.get("name"), str):
+            found = here["name"]
+    return found
+
+
+def _sentence(error: Any, model: type[_In]) -> str:
+    path = ".".join(str(p) for p in error["loc"])
+    last = str(error["loc"][-1]) if error["loc"] else ""
+    match error["type"]:
+        case "missing":
+            return f"`{path}` is missing; every such table has one"
+        case "extra_forbidden":
+            close = difflib.get_close_matches(last, _words_of(model), 1)
+            hint = f"; did you mean `{close[0]}`?" if close else ""
+            return f"`{path}` is not a word of the workflow language{hint}"
+        case "literal_error":
+            return f"`{path}` is {error['input']!r}; it can be {error['ctx']['expected']}"
+        case _:
+            return f"`{path}` is {error['input']!r}: {error['msg'].lower()}"
+
+
+def _words_of(model: type[_In]) -> list[str]:
+    every = (_WorkflowIn, _PhaseIn, _StepIn, _FieldIn, _WayIn, _EndingIn, model)
+    return sorted({name for one in every for name in one.model_fields})
+
+
+def _collect(
+    file: str,
+    found: list[_PhaseIn],
+    phases: dict[str, tuple[str, _PhaseIn]],
+    faults: list[Fault],
+    *,
+    replaces: bool = False,
+) -> None:
+    for phase in found:
+        if phase.name in phases and not replaces:
+            other = phases[phase.name][0]
+            faults.append(Fault(file, phase.name, f"a phase of this name is also in {other}"))
+        phases[phase.name] = (file, phase)
+
+
+def _file_of(step: str, phases: Mapping[str, tuple[str, _PhaseIn]], default: str) -> str:
+    for file, phase in phases.values():
+        if any(s.name == step for s in phase.step):
+            return file
+    return default
+
+
+def _assembled(
+    name: str,
+    own: _WorkflowIn,
+    endings: list[_EndingIn],
+    phases: Mapping[str, tuple[str, _PhaseIn]],
+    faults: list[Fault],
+) -> Workflow | None:
+    missing = [p for p in (*own.phases, *own.asides) if p not in phases]
+    for phase in missing:
+        close = difflib.get_close_matches(phase, phases, 1)
+        hint = f"; did you mean `{close[0]}`?" if close else ""
+        faults.append(Fault(f"{name}.toml", "", f"there is no phase `{phase}`{hint}"))
+    if missing:
+        return None
+    first = phases[own.phases[0]][1].step[0].name
+    made = {
+        p: _phase(phases[p], own.words, first, faults) for p in (*own.phases, *own.asides)
+    }
+    return Workflow(
+        name=name,
+        title=own.title,
+        version=own.version,
+        container=own.container,
+        phases=tuple(made[p] for p in own.phases),
+        asides=tuple(made[p] for p in own.asides),
+        account=own.account,
+        restart=own.restart,
+        opens=own.opens,
+        withdraw=own.withdraw,
+        ready=own.ready,
+        endings=tuple(
+            Ending(code=e.code, say=e.say, phases=tuple(e.phases))
+            for e in (*endings, *own.ending)
+        ),
+    )
+
+
+def _phase(
+    found: tuple[str, _PhaseIn], words: Mapping[str, str], first: str, faults: list[Fault]
+) -> Phase:
+    file, phase = found
+    return Phase(
+        name=phase.name,
+        title=phase.title,
+        mode=phase.mode,
+        steps=tuple(_step(file, step, words, first, faults) for step in phase.step),
+        reverify=phase.reverify,
+    )
+
+
+def _step(
+    file: str, step: _StepIn, words: Mapping[str, str], first: str, faults: list[Fault]
+) -> Step:
+    def worded(text: str) -> str:
+        try:
+            return text.format_map(words)
+        except (KeyError, ValueError, IndexError) as error:
+            faults.append(
+                Fault(file, step.name, f"{text!r} asks for a word {error} that [words] lacks")
+            )
+            return text
+
+    made = Step(
+        name=step.name,
+        ask=worded(step.ask),
+        how=worded(step.how),
+        who=Who(step.who),
+        fields=tuple(
+            Field(
+                **{
+                    **f.model_dump(),
+                    "kind": Kind(f.kind),
+                    "say": worded(f.say),
+                    "answers": tuple(f.answers),
+                    "only_if": tuple(f.only_if),
+                }
+            )
+            for f in step.field
+        ),
+        checks=tuple(step.checks),
+        only_if=tuple(step.only_if),
+        resume_at=step.resume_at,
+        critical=step.critical,
+        shortest=step.shortest,
+    )
+    return replace(made, ways=tuple(_ways(file, made, step, first, faults)))
+
+
+def _ways(
+    file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]
+) -> Iterator[Way]:
+    """The ways written in the file, then the usual one for each remedy of each reason."""
+    reasons = {r.code: r for r in reasons_of(step)}
+    taken: set[tuple[Remedy, str]] = set()
+    for way in given.way:
+        remedy = Remedy(way.remedy)
+        for code in way.on:
+            if code not in reasons:
+                faults.append(
+                    Fault(file, step.name, f"no check of this step can give `{code}`")
+                )
+            taken.add((remedy, code))
+        yield Way(remedy=remedy, on=tuple(way.on), to=_named(way.to, first))
+    for remedy in Remedy:
+        on = tuple(
+            code
+            for code, reason in reasons.items()
+            if remedy in reason.remedies and (remedy, code) not in taken
+        )
+        if on:
+            to = given.back.get(remedy.value, USUAL_TARGET[remedy])
+            yield Way(remedy=remedy, on=on, to=_named(to, first))
+    for name in given.back:
+        if name not in {r.value for r in Remedy}:
+            faults.append(
+                Fault(file, step.name, f"`back.{name}` is not a remedy; there are {_remedies()}")
+            )
+
+
+def _remedies() -> str:
+    return ", ".join(r.value for r in Remedy)
+
+
+def _named(to: str, first: str) -> str:
+    return first if to == FIRST_STEP else to
+
+
+def reasons_of(step: Step) -> tuple[Reason, ...]:
+    """Every reason that an attempt at this step can give, in order of precedence."""
+    codes: dict[str, Reason] = {r.code: r for r in always(step.who.value)}
+    for field in step.fields:
+        for code in (field.if_missing, field.if_not):
+            if code in REASONS:
+                codes[code] = REASONS[code]
+    for name in step.checks:
+        if name in CHECKS:
+            codes.update({r.code: r for r in CHECKS[name].reasons})
+    return tuple(codes.values())
+
+
+def faults_in(workflow: Workflow) -> Iterator[tuple[str, str]]:
+    """What is wrong with an assembled workflow: (step name or "", sentence)."""
+    every = [s for p in (*workflow.phases, *workflow.asides) for s in p.steps]
+    names = [s.name for s in every]
+    for name in sorted({n for n in names if names.count(n) > 1}):
+        yield name, "two steps have this name; a name is used once in a workflow"
+    main = {s.name for s in workflow.steps}
+    for word in ("restart", "opens", "withdraw", "ready"):
+        if getattr(workflow, word) not in main:
+            yield "", f"`{word}` is `{getattr(workflow, word)}`, which is no step of the sequence"
+    asides = {p.name: p for p in workflow.asides}
+    if workflow.account not in asides:
+        yield "", f"`account` is `{workflow.account}`, which is not in `asides`"
+    for phase in (*workflow.phases, *workflow.asides):
+        if phase.reverify and phase.reverify not in asides:
+            yield "", f"phase {phase.name}: `reverify` names `{phase.reverify}`, not in `asides`"
+    order = {s.name: i for i, s in enumerate(workflow.steps)}
+    reverifying = {p.reverify for p in workflow.phases}
+    for phase in (*workflow.phases, *workflow.asides):
+        for step in phase.steps:
+            for sentence in _faults_of_step(step, order, again=phase.name in reverifying):
+                yield step.name, sentence
+
+
+def _faults_of_step(step: Step, order: Mapping[str, int], *, again: bool) -> Iterator[str]:
+    if not step.fields and not step.checks:
+        yield "nothing is reported and nothing is checked; such a step stops nobody"
+    yield from _faults_of_fields(step)
+    here = order.get(step.name, len(order))
+    for way in step.ways:
+        if way.to == RESUME and not again:
+            yield f"`{way.remedy}` leads to `resume`, which only a re-verification may do"
+        elif way.to not in SYMBOLS and way.to not in order:
+            yield f"`{way.remedy}` leads to `{way.to}`, which is no step of the sequence"
+        elif way.to in order and order[way.to] > here:
+            yield f"`{way.remedy}` leads forward to `{way.to}`; a remedy leads back or out"
+    if step.resume_at and (step.resume_at not in order or order[step.resume_at] > here):
+        yield f"`resume_at` is `{step.resume_at}`; it names this step or an earlier one"
+    answered = {code for way in step.ways for code in way.on}
+    for reason in reasons_of(step):
+        ways = {way.remedy for way in step.ways if reason.code in way.on}
+        if reason.code not in answered:
+            yield f"`{reason.code}` has no remedy here: a refusal with no way out"
+        elif reason.identity and ways == {Remedy.RECHECK}:
+            yield f"`{reason.code}` is a check of identity and needs a way besides reading again"
+
+
+def _faults_of_fields(step: Step) -> Iterator[str]:
+    given = {f.name: f for f in step.fields}
+    if len(given) < len(step.fields):
+        yield "two fields have the same name"
+    for field in step.fields:
+        if field.kind is Kind.CHOICE and len(field.answers) < 2:
+            yield f"field `{field.name}`: a choice needs at least two `answers`"
+        if field.kind is Kind.SEEN and field.if_not not in REASONS:
+            yield f"field `{field.name}`: `if_not` is {field.if_not!r}, which is no reason code"
+        if field.kind is not Kind.SEEN and field.if_not:
+            yield f"field `{field.name}`: only a `seen` line has `if_not`"
+        if field.if_missing and field.if_missing not in REASONS:
+            yield f"field `{field.name}`: `if_missing` is {field.if_missing!r}, no reason code"
+        if field.kind is Kind.IDENTIFIER and not field.private:
+            yield f"field `{field.name}`: an identifier has `private = true`"
+    if sum(f.kind is Kind.SEEN for f in step.fields) > 6:
+        yield "more than six lines to look at on one screen; split the step"
+    for name in step.checks:
+        if name not in CHECKS:
+            close = difflib.get_close_matches(name, CHECKS, 1)
+            hint = f"; did you mean `{close[0]}`?" if close else ""
+            yield f"there is no check `{name}`{hint}"
+            continue
+        for needed, kind in CHECKS[name].fields.items():
+            if needed not in given:
+                yield f"check `{name}` looks at a field `{needed}`, which this step does not ask"
+            elif given[needed].kind is not kind:
+                yield (
+                    f"check `{name}` reads `{needed}` as {kind.value}, "
+                    f"and the field is a {given[needed].kind.value}"
+                )
+
+
+def layout_of(workflow: Workflow) -> Layout:
+    """The workflow laid out; raises WorkflowFaults when the sequence has lost a milestone."""
+    main = {s.name for s in workflow.steps}
+    for word in ("restart", "opens", "withdraw", "ready"):
+        if getattr(workflow, word) not in main:
+            sentence = f"`{word}` falls away for an order with {', '.join(workflow.traits)}"
+            raise WorkflowFaults([Fault(f"{workflow.name}.toml", "", sentence)])
+    return Layout(workflow)
