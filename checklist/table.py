@@ -159,19 +159,15 @@ class Block:
     def amount(self, key: str, unit: str, *, zero: bool = False) -> Quantity | None:
         """As `quantity`, but None when the key is not there; with `zero`, zero is taken too."""
         written = self.text(key, default="")
-        if not written:
-            return None
-        figure, _, code = written.partition(" ")
-        try:
-            read = Quantity.of(figure, code)
-            alike = read.to(unit).magnitude
-        except (ValueError, TypeError):
-            self.fault(key, f'is {quoted(written)}. Write an amount as in "1 {unit}"')
-            return None
-        if not alike > 0 and not (zero and alike == 0):
-            self.fault(key, f"is {quoted(written)}. Write an amount above zero")
-            return None
-        return read
+        return self._amount(key, written, unit, zero=zero) if written else None
+
+    def quantities(self, key: str, unit: str) -> tuple[Quantity, ...]:
+        """A list of one or more amounts above zero, each written as in `quantity`."""
+        read = []
+        for written in self.choices(key):
+            if (amount := self._amount(key, written, unit)) is not None:
+                read.append(amount)
+        return tuple(read)
 
     def share(self, key: str) -> Fraction:
         """A share written in percent, as in "1.5 %", given back as a fraction of one."""
@@ -229,6 +225,19 @@ class Block:
         if needed and key not in self._values:
             self.fault(key, "is not there. Add it")
         return self._values.get(key)
+
+    def _amount(self, key: str, written: str, unit: str, *, zero: bool = False) -> Quantity | None:
+        figure, _, code = written.partition(" ")
+        try:
+            read = Quantity.of(figure, code)
+            alike = read.to(unit).magnitude
+        except (ValueError, TypeError):
+            self.fault(key, f'is {quoted(written)}. Write an amount as in "1 {unit}"')
+            return None
+        if not alike > 0 and not (zero and alike == 0):
+            self.fault(key, f"is {quoted(written)}. Write an amount above zero")
+            return None
+        return read
 
     def _listed(self, key: str, word: str, allowed: Sequence[str] | None) -> None:
         if allowed is not None and word not in allowed:
