@@ -154,12 +154,12 @@ class Table:
 
 
 def known(site: str, table: Table) -> Site | None:
-    """The site meant by a word, whatever its capitals; None when it is not on the list."""
-    word = " ".join(site.split()).lower()
+    """The site meant by a word, whatever its side and capitals; None when it is not listed."""
+    word = " ".join(part for part in site.lower().split() if part not in ("left", "right"))
     return next((row for row in table.sites if word in (row.name, *row.also)), None)
 
 
-def group_of(age: Age | None, table: Table) -> str | None:
+def group(age: Age | None, table: Table) -> str | None:
     """The patient group of an age; None when the age is not known well enough to tell."""
     if age is None:
         return None

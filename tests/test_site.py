@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checklist.quantity import DimensionMismatch, Quantity
-from checklist.site import Age, AgeSpan, Level, SiteLimit, group_of, known, level, limit, read
+from checklist.site import Age, AgeSpan, Level, SiteLimit, known, level, limit, read
+from checklist.site import group as group_of
 from checklist.table import TableFault
 
 ROOT = Path(__file__).parent.parent
@@ -220,11 +221,12 @@ def test_an_open_span_holds_any_age_and_a_bounded_one_cannot_tell_an_unknown_age
 
 
 def test_a_site_is_known_by_any_of_its_words() -> None:
-    for word in ("anterolateral thigh", "vastus lateralis", " Thigh "):
+    for word in ("anterolateral thigh", "vastus lateralis", " Left Thigh ", "thigh right"):
         site = known(word, TABLE)
         assert site is not None
         assert site.name == "anterolateral thigh"
     assert known("thumb", TABLE) is None
+    assert known("left", TABLE) is None
 
 
 BROKEN = [
