@@ -1,0 +1,392 @@
+"""The audit trail: one file per unit that takes an Event and gives back an Entry, or raises."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Self, TypeVar
+
+from checklist import chain, codec
+from checklist import trail_file as file
+from checklist import trail_reading as reading
+from checklist import trail_row as stored
+from checklist import trail_schema as schema
+from checklist import trail_verification as verifying
+from checklist.chain import Head, Row
+from checklist.codec import CodecFault
+from checklist.preparation import Entry, Event
+from checklist.trail_fault import (
+    NotATrail,
+    NotKept,
+    TrailBusy,
+    TrailDamaged,
+    TrailFault,
+    TrailUnwritable,
+    TurnTaken,
+    UnfitEvent,
+    damaged,
+    of_sqlite,
+    turn_taken,
+)
+from checklist.trail_reading import Listed, Origin
+from checklist.trail_row import Columns, SealedText
+from checklist.trail_verification import Verification
+
+__all__ = [
+    "Listed", "NotATrail", "NotKept", "Origin", "SealedText", "Trail", "TrailBusy", "TrailDamaged",
+    "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
+]  # fmt: skip
+
+TAIL = 1_000
+"""How many of the last entries are verified whenever a trail is opened."""
+TRIES = 2
+"""How often a write waits out its patience for another program before it gives up."""
+
+_T = TypeVar("_T")
+
+
+class Trail:
+    """An append-only, hash-chained trail in one SQLite file; see `open` and `create`.
+
+    The order is that of writing (`seq`), never of clocks. `origin` says which trail it is. One
+    object belongs to one thread and one process; open one for each. What stands in the way comes
+    as a TrailFault with a sentence for the nurse or for IT. Use it as a context manager, or close
+    it.
+    """
+
+    def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
+        self.path = path
+        self._how = how
+        self._patience_ms = patience_ms
+        self._known: Head | None = None
+        self._closed = False
+        self._db: sqlite3.Connection | None = self._connected()
+
+    @classmethod
+    def create(
+        cls,
+        path: Path | str,
+        *,
+        trail_id: str,
+        unit: str,
+        at: datetime,
+        patience_ms: int = file.PATIENCE_MS,
+    ) -> Self:
+        """Make a new trail where there is no file, and open it.
+
+        `trail_id` is to be unlike that of any other trail; it goes into every digest. Raises
+        NotATrail where something stands already, TrailUnwritable, UnfitEvent for a name that
+        cannot be stored.
+        """
+        place = file.vacant(Path(path))
+        named = (
+            stored.short(trail_id, "The trail's id"),
+            stored.short(unit, "The unit"),
+            codec.time_out(at),
+        )
+        file.make(place, Origin(*named, chain.genesis(*named)), patience_ms=patience_ms)
+        return cls.open(place, patience_ms=patience_ms)
+
+    @classmethod
+    def open(
+        cls, path: Path | str, *, read_only: bool = False, patience_ms: int = file.PATIENCE_MS
+    ) -> Self:
+        """Open a trail after looking over its form and its last TAIL entries.
+
+        Raises NotATrail for anything that is no trail of this version, TrailDamaged for one that
+        is not as it was recorded (`examine` then says what is), TrailUnwritable, TrailBusy.
+        """
+        place = file.existing(Path(path))
+        how = file.way_to_read(place) if read_only else file.TO_WRITE
+        return cls(place, how=how, patience_ms=patience_ms)
+
+    @staticmethod
+    def examine(path: Path | str, *, patience_ms: int = file.PATIENCE_MS) -> Verification:
+        """Verify a trail that may be too damaged to open, without writing to it.
+
+        Raises NotATrail, and TrailDamaged only when SQLite cannot read the file at all.
+        """
+        place = file.existing(Path(path))
+        db = file.opened(place, how=file.way_to_read(place), patience_ms=patience_ms)
+        try:
+            return verifying.verification(db)
+        finally:
+            db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file; closing twice is fine."""
+        self._closed = True
+        self._let_go()
+
+    def append(self, event: Event, sealed: Sequence[SealedText] = ()) -> Entry:
+        """Record an event, with the texts sealed for it, and give it back as an entry.
+
+        It returns only once the entry is on the disk and reads back as it was written. An event
+        that stands in the trail already, with the same id and content, gives its entry again.
+        Raises TurnTaken when the preparation has been moved on by someone else, UnfitEvent when
+        it can never be stored, TypeError for a float anywhere in the body, and otherwise
+        TrailBusy, TrailDamaged or TrailUnwritable, whose `recorded` says what became of it.
+        """
+        columns = stored.columns(event)
+        texts = [stored.sealed(each, event.preparation) for each in sealed]
+
+        def act(db: sqlite3.Connection) -> Row:
+            if (known := self._known_as(db, columns)) is not None:
+                return known
+            head = self._sound_head(db)
+            self._in_turn(db, event)
+            for text in texts:
+                self._seal(db, text)
+            return self._added(db, head, columns)
+
+        row = self._write(act, lambda db: self._known_as(db, columns) is not None)
+        if self._known is None or row.seq > self._known.seq:
+            self._known = Head(row.seq, row.digest)
+        return self._entry(row)
+
+    def keep(self, digest: str, kind: str, name: str, text: str) -> None:
+        """Keep the text of a definition, once; `digest` is its SHA-256 in hexadecimal figures.
+
+        Keeping the same text again changes nothing. Raises UnfitEvent when the digest is not that
+        of the text, TrailDamaged when another text stands under it.
+        """
+        row = (digest, kind, stored.short(name, "The name"), stored.definition(text))
+        if kind not in schema.DEFINITION_KINDS:
+            raise UnfitEvent(f"{kind!r} is no kind of definition.", recorded=False)
+        if not verifying.is_digest_of(digest, text):
+            raise UnfitEvent(f"{digest} is not the digest of the text of {name}.", recorded=False)
+
+        def act(db: sqlite3.Connection) -> None:
+            if (found := reading.kept(db, digest)) is None:
+                added = db.execute("INSERT INTO main.definitions VALUES (?, ?, ?, ?)", row)
+                if added.rowcount != 1:
+                    raise damaged(self.path, "A definition was not taken.", recorded=False)
+            elif found != (kind, text):
+                raise damaged(self.path, f"Another text stands under {digest}.", recorded=False)
+
+        self._write(act, lambda db: reading.kept(db, digest) == (kind, text))
+
+    def definition(self, digest: str) -> str:
+        """The text that is kept under a digest, exactly; NotKept when there is none."""
+        with self._reading() as db:
+            found = reading.kept(db, digest)
+        if found is None:
+            raise NotKept(f"The trail keeps no definition {digest}. Look at the digest again.")
+        if not verifying.is_digest_of(digest, found[1]):
+            raise damaged(self.path, f"The definition {digest} does not have the kept text.")
+        return found[1]
+
+    def of(self, preparation: str) -> tuple[Entry, ...]:
+        """All entries of a preparation in their order; empty when it was never opened."""
+        with self._reading() as db:
+            rows = reading.rows_of(db, preparation)
+        for turn, row in enumerate(rows):
+            if row.turn != turn:
+                raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
+        return tuple(map(self._entry, rows))
+
+    def since(self, seq: int) -> Iterator[Entry]:
+        """The entries after a number (0 for all), up to the last one when the first is taken."""
+        end = self.head().seq
+        with self._reading() as db:
+            for expected, row in enumerate(reading.rows(db, seq, end), start=seq + 1):
+                if row.seq != expected:
+                    raise damaged(self.path, f"Entry {expected} is missing.")
+                yield self._entry(row)
+
+    def preparations(self) -> tuple[Listed, ...]:
+        """Every preparation, in the order of opening."""
+        with self._reading() as db:
+            return reading.listed(db, only_open=False)
+
+    def open_preparations(self) -> tuple[Listed, ...]:
+        """The preparations that have not come to an end, in the order of opening."""
+        with self._reading() as db:
+            return reading.listed(db, only_open=True)
+
+    def head(self) -> Head:
+        """The number and digest of the last entry; number 0 for an empty trail."""
+        with self._reading() as db:
+            return reading.last(db, self.origin)
+
+    def unsealed(self, reference: str) -> str | None:
+        """The text sealed under a reference; None once it has been erased, or never was there."""
+        with self._reading() as db:
+            return reading.unsealed(db, reference)
+
+    def verify(self) -> Verification:
+        """Look at the whole file: SQLite's own check, form, chain and definitions."""
+        with self._reading() as db:
+            return verifying.verification(db)
+
+    @property
+    def sqlite_version(self) -> str:
+        """The version of the SQLite library in use."""
+        return sqlite3.sqlite_version
+
+    def _connected(self) -> sqlite3.Connection:
+        """A connection to a trail whose form and last entries were looked over."""
+        db = file.opened(self.path, how=self._how, patience_ms=self._patience_ms)
+        try:
+            db.execute("BEGIN")
+            self._look_over_form(db)
+            self.origin = reading.origin(db)
+            if not reading.is_sound(self.origin):
+                raise damaged(self.path, verifying.NOT_THIS_TRAIL)
+            if (broken := verifying.tail_break(db, self.origin, TAIL)) is not None:
+                raise damaged(self.path, broken.sentence)
+            self._known = self._known or reading.last(db, self.origin)
+            db.execute("COMMIT")
+        except sqlite3.Error as error:
+            db.close()
+            raise of_sqlite(error, self.path, offered=False) from error
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+    def _look_over_form(self, db: sqlite3.Connection) -> None:
+        """Make sure, within a transaction, that the schema is ours; remember its version."""
+        (version,) = db.execute("PRAGMA schema_version").fetchone()
+        if faults := schema.schema_faults(db):
+            raise damaged(self.path, " ".join(faults), recorded=False)
+        self._schema_version = version
+
+    def _ready(self) -> sqlite3.Connection:
+        """The connection, made anew if the last one was given up in trouble."""
+        if self._closed:
+            raise RuntimeError("this trail has been closed; open it again")
+        if self._db is None:
+            self._db = self._connected()
+        return self._db
+
+    def _let_go(self) -> None:
+        if self._db is not None:
+            self._db.close()
+            self._db = None
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlite3.Connection]:
+        try:
+            yield self._ready()
+        except sqlite3.ProgrammingError:
+            raise
+        except sqlite3.Error as error:
+            raise of_sqlite(error, self.path, offered=False) from error
+
+    def _write(
+        self,
+        act: Callable[[sqlite3.Connection], _T],
+        stands: Callable[[sqlite3.Connection], bool],
+    ) -> _T:
+        """Do one act in one write transaction; `stands` tells later whether it was done."""
+        db = self._begun()
+        try:
+            (version,) = db.execute("PRAGMA schema_version").fetchone()
+            if version != self._schema_version:
+                self._look_over_form(db)
+            done = act(db)
+            db.execute("COMMIT")
+        except sqlite3.Error as error:
+            recorded = self._looked_up(stands)
+            raise of_sqlite(error, self.path, recorded=recorded) from error
+        except BaseException:
+            try:
+                db.execute("ROLLBACK")
+            except sqlite3.Error:
+                self._let_go()
+            raise
+        return done
+
+    def _begun(self) -> sqlite3.Connection:
+        """A connection that holds the one write lock, taken before anything is read."""
+        if self._how != file.TO_WRITE:
+            raise TrailUnwritable(
+                f"The trail {self.path.name} was opened for reading only. Nothing was recorded.",
+                recorded=False,
+            )
+        db = self._ready()
+        for tries in range(1, TRIES + 1):
+            try:
+                db.execute("BEGIN IMMEDIATE")
+                return db
+            except sqlite3.OperationalError as error:
+                fault = of_sqlite(error, self.path, recorded=False)
+                if not isinstance(fault, TrailBusy) or tries == TRIES:
+                    raise fault from error
+        raise AssertionError("a try either begins or raises")
+
+    def _looked_up(self, stands: Callable[[sqlite3.Connection], bool]) -> bool | None:
+        """Whether an act that met trouble was done, asked on a fresh connection.
+
+        A commit that reports trouble may still be in the write-ahead log. Closing first makes the
+        next connection read that log as any later one would.
+        """
+        try:
+            self._let_go()
+            return stands(self._ready())
+        except (sqlite3.Error, TrailFault):
+            return None
+
+    def _known_as(self, db: sqlite3.Connection, columns: Columns) -> Row | None:
+        """The row that holds this event already; UnfitEvent if its id holds another."""
+        row = reading.row_of_event(db, columns[0])
+        if row is not None and row[1:-2] != columns:
+            raise UnfitEvent(f"Another event stands under the id {row.id}.", recorded=False)
+        return row
+
+    def _sound_head(self, db: sqlite3.Connection) -> Head:
+        """The head to go on from, after a look at the last entry and the head known before."""
+        head = reading.last(db, self.origin)
+        if self._known is not None and self._known.seq:
+            before = reading.row(db, self._known.seq)
+            if before is None or before.digest != self._known.digest:
+                finding = f"Entry {self._known.seq}, seen before, is gone or changed."
+                raise damaged(self.path, finding, recorded=False)
+        if (broken := verifying.tail_break(db, self.origin, 1)) is not None:
+            raise damaged(self.path, broken.sentence, recorded=False)
+        return head
+
+    def _in_turn(self, db: sqlite3.Connection, event: Event) -> None:
+        turn = reading.next_turn(db, event.preparation)
+        if event.turn < turn:
+            raise turn_taken()
+        if event.turn > turn:
+            raise UnfitEvent(
+                f"The next turn of {event.preparation} is {turn}; {event.turn} was given.",
+                recorded=False,
+            )
+
+    def _seal(self, db: sqlite3.Connection, text: tuple[str, str, str, str]) -> None:
+        if reading.unsealed(db, text[0]) is not None:
+            raise UnfitEvent(f"A text is sealed under {text[0]} already.", recorded=False)
+        if db.execute("INSERT INTO main.private VALUES (?, ?, ?, ?)", text).rowcount != 1:
+            raise damaged(self.path, "A sealed text was not taken.", recorded=False)
+
+    def _added(self, db: sqlite3.Connection, head: Head, columns: Columns) -> Row:
+        """Insert the next row and read it back: it must be there, once, as it was meant."""
+        plain = Row._make((head.seq + 1, *columns, head.digest, b""))
+        row = plain._replace(digest=chain.digest(chain.entry_bytes(self.origin.id, plain)))
+        added = db.execute(schema.INSERT, row).rowcount
+        if added != 1 or reading.row(db, row.seq) != row:
+            raise damaged(self.path, "A new entry does not read as written.", recorded=False)
+        return row
+
+    def _entry(self, row: Row) -> Entry:
+        """The row as an entry, once it has the digest of its content. Nothing else makes one."""
+        if chain.altered(row, self.origin.id):
+            raise damaged(self.path, f"Entry {row.seq} does not have its recorded content.")
+        try:
+            event = stored.event(row)
+        except CodecFault as fault:
+            raise damaged(self.path, f"Entry {row.seq} cannot be read: {fault}") from fault
+        return Entry(seq=row.seq, event=event, previous=row.previous, digest=row.digest)

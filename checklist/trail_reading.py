@@ -1,0 +1,151 @@
+"""Questions to a trail's file: its origin, rows, preparations, definitions and sealed texts."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import NamedTuple
+
+from checklist import chain, codec
+from checklist.chain import Head, Row
+from checklist.preparation import CLOSED
+from checklist.trail_schema import COLUMNS
+
+BATCH = 1_000
+"""How many rows one short read takes."""
+
+
+class Origin(NamedTuple):
+    """The one row that says which trail this is."""
+
+    id: str
+    unit: str
+    created_at: str
+    genesis: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listed:
+    """A preparation in a list: when and by whom it was opened, where it stands, its last entry.
+
+    `station` is where its last entry was made.
+    """
+
+    id: str
+    opened_at: datetime
+    opened_by: str
+    station: str
+    place: str
+    turn: int
+    last_at: datetime
+    last_by: str
+
+
+def origin(db: sqlite3.Connection) -> Origin:
+    """Which trail the file says that it is; without its row, one that is never sound."""
+    sql = 'SELECT "id", "unit", created_at, genesis FROM main.trail'
+    found = db.execute(sql).fetchone()
+    return Origin("", "", "", b"") if found is None else Origin._make(found)
+
+
+def is_sound(found: Origin) -> bool:
+    """Whether the row that says which trail this is still has the genesis made from it."""
+    return chain.genesis(found.id, found.unit, found.created_at) == found.genesis
+
+
+def rows(db: sqlite3.Connection, after: int, last: int) -> Iterator[Row]:
+    """The stored rows after one number up to another, read in short transactions.
+
+    A long read would keep the write-ahead log from being folded back into the file.
+    """
+    sql = f"SELECT {COLUMNS} FROM main.entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
+    while after < last:
+        batch: list[Row] = []
+        try:
+            batch.extend(map(Row._make, db.execute(sql, (after, last, BATCH))))
+        finally:
+            yield from batch
+        if not batch:
+            return
+        after = batch[-1].seq
+
+
+def last(db: sqlite3.Connection, origin: Origin) -> Head:
+    """The number and digest of the last entry as stored, or what stands before the first."""
+    sql = "SELECT seq, digest FROM main.entries ORDER BY seq DESC LIMIT 1"
+    found = db.execute(sql).fetchone()
+    return Head(0, origin.genesis) if found is None else Head._make(found)
+
+
+def row(db: sqlite3.Connection, seq: int) -> Row | None:
+    """The stored row with this number."""
+    sql = f"SELECT {COLUMNS} FROM main.entries WHERE seq = ?"
+    found = db.execute(sql, (seq,)).fetchone()
+    return None if found is None else Row._make(found)
+
+
+def row_of_event(db: sqlite3.Connection, event: str) -> Row | None:
+    """The stored row of the event with this id."""
+    sql = f"SELECT {COLUMNS} FROM main.entries WHERE id = ?"
+    found = db.execute(sql, (event,)).fetchone()
+    return None if found is None else Row._make(found)
+
+
+def rows_of(db: sqlite3.Connection, preparation: str) -> list[Row]:
+    """The stored rows of a preparation, in the order of its turns."""
+    sql = f"SELECT {COLUMNS} FROM main.entries WHERE preparation = ? ORDER BY turn"
+    return [Row._make(each) for each in db.execute(sql, (preparation,))]
+
+
+def next_turn(db: sqlite3.Connection, preparation: str) -> int:
+    """The turn that the next entry of a preparation has; 0 for one that was never opened."""
+    sql = "SELECT coalesce(max(turn), -1) + 1 FROM main.entries WHERE preparation = ?"
+    (turn,) = db.execute(sql, (preparation,)).fetchone()
+    return int(turn)
+
+
+def kept(db: sqlite3.Connection, digest: str) -> tuple[str, str] | None:
+    """The kind and the text of the definition that is kept under a digest."""
+    sql = "SELECT kind, text FROM main.definitions WHERE digest = ?"
+    found: tuple[str, str] | None = db.execute(sql, (digest,)).fetchone()
+    return found
+
+
+def unsealed(db: sqlite3.Connection, reference: str) -> str | None:
+    """The text that is sealed under a reference."""
+    sql = "SELECT text FROM main.private WHERE reference = ?"
+    found = db.execute(sql, (reference,)).fetchone()
+    return None if found is None else str(found[0])
+
+
+_LISTED = """
+SELECT first.preparation, first.at, first."by", last.station, last.lands, last.turn, last.at,
+       last."by"
+FROM main.entries AS first JOIN main.entries AS last
+  ON last.preparation = first.preparation
+ AND last.turn = (SELECT max(turn) FROM main.entries AS each
+                  WHERE each.preparation = first.preparation)
+WHERE first.kind = 'opened' {only}
+ORDER BY first.seq
+"""
+
+
+def listed(db: sqlite3.Connection, *, only_open: bool) -> tuple[Listed, ...]:
+    """The preparations in the order of their opening, all of them or those not yet at an end."""
+    only = f"AND last.lands NOT IN ({', '.join('?' * len(CLOSED))})" if only_open else ""
+    found = db.execute(_LISTED.format(only=only), CLOSED if only_open else ()).fetchall()
+    return tuple(
+        Listed(
+            id=preparation,
+            opened_at=codec.time_in(opened_at),
+            opened_by=opened_by,
+            station=station,
+            place=place,
+            turn=turn,
+            last_at=codec.time_in(last_at),
+            last_by=last_by,
+        )
+        for preparation, opened_at, opened_by, station, place, turn, last_at, last_by in found
+    )
