@@ -276,9 +276,7 @@ def _assembled(
     if missing:
         return None
     first = phases[own.phases[0]][1].step[0].name
-    made = {
-        p: _phase(phases[p], own.words, first, faults) for p in (*own.phases, *own.asides)
-    }
+    made = {p: _phase(phases[p], own.words, first, faults) for p in (*own.phases, *own.asides)}
     return Workflow(
         name=name,
         title=own.title,
@@ -292,8 +290,7 @@ def _assembled(
         withdraw=own.withdraw,
         ready=own.ready,
         endings=tuple(
-            Ending(code=e.code, say=e.say, phases=tuple(e.phases))
-            for e in (*endings, *own.ending)
+            Ending(code=e.code, say=e.say, phases=tuple(e.phases)) for e in (*endings, *own.ending)
         ),
     )
 
@@ -349,9 +346,7 @@ def _step(
     return replace(made, ways=tuple(_ways(file, made, step, first, faults)))
 
 
-def _ways(
-    file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]
-) -> Iterator[Way]:
+def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]) -> Iterator[Way]:
     """The ways written in the file, then the usual one for each remedy of each reason."""
     reasons = {r.code: r for r in reasons_of(step)}
     taken: set[tuple[Remedy, str]] = set()
@@ -359,9 +354,7 @@ def _ways(
         remedy = Remedy(way.remedy)
         for code in way.on:
             if code not in reasons:
-                faults.append(
-                    Fault(file, step.name, f"no check of this step can give `{code}`")
-                )
+                faults.append(Fault(file, step.name, f"no check of this step can give `{code}`"))
             taken.add((remedy, code))
         yield Way(remedy=remedy, on=tuple(way.on), to=_named(way.to, first))
     for remedy in Remedy:

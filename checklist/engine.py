@@ -22,6 +22,10 @@ from checklist.workflow import RESUME, Field, Spot, Way, Who, ending_words
 IDENTITY_TRIES = 2
 
 
+class MovedOn(Exception):
+    """Somebody else has moved the preparation on since the face last saw it."""
+
+
 class NotOffered(Exception):
     """A remedy or reason was given that nothing which stands here asks for."""
 
@@ -46,13 +50,15 @@ class Found:
 
     @property
     def word(self) -> str:
-        """"pass", "caution" or "refusal", as the gate weighs it."""
+        """ "pass", "caution" or "refusal", as the gate weighs it."""
         if isinstance(self.verdict, Pass):
             return "pass"
         return "caution" if isinstance(self.verdict, Caution) else "refusal"
 
 
-def _event(prep: Preparation, kind: str, lands: str, stamp: Stamp, body: Mapping[str, Any]) -> Event:
+def _event(
+    prep: Preparation, kind: str, lands: str, stamp: Stamp, body: Mapping[str, Any]
+) -> Event:
     return Event(
         id=stamp.id,
         preparation=prep.id,
@@ -98,10 +104,18 @@ def opened(
 
 
 def attempt(
-    prep: Preparation, rules: Rules, seen: Observation, around: Surroundings, stamp: Stamp
+    prep: Preparation,
+    rules: Rules,
+    seen: Observation,
+    around: Surroundings,
+    stamp: Stamp,
+    *,
+    recorded: Observation | None = None,
 ) -> tuple[Event, tuple[Found, ...]]:
     """Propose what follows from trying the present step with what was seen.
 
+    `recorded` is what the trail keeps of it: the same readings, those that identify a person
+    replaced by the place where their text is kept. By default all of `seen`.
     Returns the event (passed, cautioned or refused) and every check's verdict. Raises
     OutOfSequence when the preparation does not stand at a step that can be tried.
     """
@@ -114,7 +128,8 @@ def attempt(
     found = judged(prep, spot, seen, around)
     lands = rules.gate.leads(prep.place, "attempt", [f.word for f in found])
     kind = {spot.next: "passed", f"{spot.place}/{CAUTION}": "cautioned"}.get(lands, "refused")
-    return _event(prep, kind, lands, stamp, _tried(seen, found)), found
+    kept = seen if recorded is None else recorded
+    return _event(prep, kind, lands, stamp, _tried(kept, found)), found
 
 
 def _tried(seen: Observation, found: Sequence[Found]) -> dict[str, Any]:
@@ -150,9 +165,7 @@ def judged(
     first = [Found("the_hands_are_the_right_ones", _hands(prep, spot, around))]
     first += [Found("entries_are_read", v) for v in _entries(spot.step.fields, seen)]
     first += [
-        Found(f"seen:{f.name}", _observed(f, seen))
-        for f in spot.step.fields
-        if f.kind is Kind.SEEN
+        Found(f"seen:{f.name}", _observed(f, seen)) for f in spot.step.fields if f.kind is Kind.SEEN
     ]
     bad = {
         f.name
@@ -171,9 +184,7 @@ def _optional(spot: Spot, names: set[str]) -> bool:
     return all(f.optional for f in spot.step.fields if f.name in names)
 
 
-def _asked(
-    name: str, seen: Observation, prep: Preparation, around: Surroundings
-) -> Verdict:
+def _asked(name: str, seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     try:
         return CHECKS[name](seen, prep, around)
     except Exception as error:  # fail closed: whatever went wrong, the step does not open
@@ -322,9 +333,7 @@ def resumed(prep: Preparation, rules: Rules, stamp: Stamp) -> Event:
     return _event(prep, "resumed", lands, stamp, {})
 
 
-def ended(
-    prep: Preparation, rules: Rules, because: str, stamp: Stamp, *, note: str = ""
-) -> Event:
+def ended(prep: Preparation, rules: Rules, because: str, stamp: Stamp, *, note: str = "") -> Event:
     """Propose to end without giving, for a listed reason; opened items are accounted for first.
 
     Raises NotOffered for a reason that this phase does not list.

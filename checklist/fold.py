@@ -131,8 +131,8 @@ def _accepted(
 def _starts_again(after: Preparation, before: Preparation, rules: Rules) -> bool:
     restart = rules.workflow.restart
     stood = rules.layout.base(before.place).step.name
-    return after.place == restart and not rules.layout.is_before(stood, restart) and (
-        stood != restart
+    return (
+        after.place == restart and not rules.layout.is_before(stood, restart) and (stood != restart)
     )
 
 
@@ -184,8 +184,12 @@ def _on_remedied(
         standing=(),
         pending={},
         # A fresh item or a fresh pair of eyes starts a fresh count of tries.
-        tries=after.tries if again else {k: n for k, n in after.tries.items() if k[0] != spot.place},
-        ended_because=body["answers"][0] if after.place in (spot.ends, *CLOSED) else after.ended_because,
+        tries=after.tries
+        if again
+        else {k: n for k, n in after.tries.items() if k[0] != spot.place},
+        ended_because=body["answers"][0]
+        if after.place in (spot.ends, *CLOSED)
+        else after.ended_because,
         restarts=after.restarts + _starts_again(after, before, rules),
     )
     return _landed(cleared, rules, before)

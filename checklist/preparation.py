@@ -143,7 +143,8 @@ class Surroundings:
     None when it is gone. `others_open` are the other open preparations of this person or station.
     `given_before` are the times of doses of this line that the trail holds. `container` is the
     container that the workflow in force is for; `critical_break` says that the step which was
-    interrupted is a critical one.
+    interrupted is a critical one. `booked` is the stock of controlled products that the register
+    leaves after what the trail says was taken.
     """
 
     at: datetime
@@ -160,3 +161,4 @@ class Surroundings:
     similar_name: bool = False
     container: str = ""
     critical_break: bool = False
+    booked: Mapping[str, int] = field(default_factory=dict)

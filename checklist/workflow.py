@@ -372,13 +372,15 @@ def mermaid(workflow: Workflow, *, full: bool = False) -> str:
         return place.replace("/", "__")
 
     for place in layout.places:
-        if full or place in layout.spots and not place.endswith(f"/{REVERIFY}"):
+        if full or (place in layout.spots and not place.endswith(f"/{REVERIFY}")):
             lines.append(f'  state "{place.replace("_", " ")}" as {known(place)}')
     lines.append(f"  [*] --> {known(workflow.steps[0].name)}")
     if full:
         for move in moves(layout):
             label = move.trigger + (f" ({move.when})" if move.when else "")
-            lines.append(f"  {known(move.source)} --> {known(move.dest)}: {label.replace(':', ' ')}")
+            lines.append(
+                f"  {known(move.source)} --> {known(move.dest)}: {label.replace(':', ' ')}"
+            )
     else:
         lines.extend(_brief(layout, known))
     lines.extend(f"  {place} --> [*]" for place in (GIVEN, DISCARDED, ABANDONED))

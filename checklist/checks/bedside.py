@@ -51,8 +51,8 @@ GIVER = reason(
     Remedy.RECHECK,
     hazards="H27 H28",
     source=Source(
-        title="NMC Standards for medicines management 2008 (withdrawn 2019), as quoted in a nursing "
-        "manual; the unit's rule decides"
+        title="NMC Standards for medicines management 2008 (withdrawn 2019), as quoted in a "
+        "nursing manual; the unit's rule decides"
     ),
 )
 CONCERN = reason(

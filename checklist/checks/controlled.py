@@ -101,7 +101,7 @@ def stock_count_holds(seen: Observation, prep: Preparation, around: Surroundings
         _count(seen, name) for name in ("count_before", "count_taken", "count_after")
     )
     product = product_of(prep, around)
-    booked = around.unit.register.get(product.code) if product else None
+    booked = around.booked.get(product.code) if product else None
     if booked is not None and before != booked:
         return Refusal(COUNT_MISMATCH, {"what": "The stock you counted is not what is booked."})
     if after != before - taken:

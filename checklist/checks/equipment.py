@@ -13,8 +13,8 @@ from checklist.target import product_of, target
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 ISO_7886 = Source(
-    title="ISO 7886-1, sterile hypodermic syringes, tolerance on graduated capacity, as computed by "
-    "P. Phillips, Surgical Materials Testing Laboratory, rev. 1.4 (2016)"
+    title="ISO 7886-1, sterile hypodermic syringes, tolerance on graduated capacity, as computed "
+    "by P. Phillips, Surgical Materials Testing Laboratory, rev. 1.4 (2016)"
 )
 FILTER = Source(
     title="ASHP 2008 and INS Infusion Nursing Standards 2011, standard 28.6: filter needle or "
@@ -28,7 +28,7 @@ NEEDLES = Source(
 WRONG_KIND = reason(
     "wrong_syringe_kind",
     Tier.HARD,
-    "The syringe is of the kind \"{kind}\"; this dose asks for {wanted}.",
+    'The syringe is of the kind "{kind}"; this dose asks for {wanted}.',
     "Its scale or tip is made for another use.",
     "Take a syringe of the right kind.",
     Remedy.REPLACE_ITEM,
@@ -296,6 +296,6 @@ def needle_suits_route_site_and_body(
     )
     why = needle.suits(fitted, advice)
     if not why:
-        return Pass()
+        return Pass(not_compared="" if advice.lengths else f"needle: {advice.note}")
     said = f"{fitted.gauge or '?'} G, {length or 'length not read'}"
     return Caution(NEEDLE_UNSUITABLE, {"needle": said, "why": " ".join(why).rstrip(".")})

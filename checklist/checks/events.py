@@ -68,7 +68,7 @@ def item_is_still_the_same(seen: Observation, prep: Preparation, around: Surroun
         return Pass()
     product = around.formulary.products.get(code)
     read = product.drug if product else f"code {code}"
-    return Refusal(PRODUCT_MISMATCH, {"read": read, "ordered": f"the item you took before"})
+    return Refusal(PRODUCT_MISMATCH, {"read": read, "ordered": "the item you took before"})
 
 
 IN_HAND, PUT_DOWN_LABELLED, PUT_DOWN_UNLABELLED, OUT_OF_SIGHT = (

@@ -8,7 +8,7 @@ from checklist.verdict import Remedy, Tier
 CHECK_FAILED = reason(
     "check_failed",
     Tier.HARD,
-    "The check \"{check}\" could not be carried out ({kind}).",
+    'The check "{check}" could not be carried out ({kind}).',
     "What cannot be compared is not passed.",
     "Read the entry again. If it stays so, call the pharmacist and report it.",
     Remedy.RECHECK,

@@ -67,7 +67,7 @@ NOT_CURRENT = reason(
 NOTATION_PRONE = reason(
     "order_notation_error_prone",
     Tier.SOFT,
-    "The order writes \"{text}\".",
+    'The order writes "{text}".',
     "{why}",
     "Have it written as: {instead}.",
     Remedy.CALL_PRESCRIBER,
@@ -360,7 +360,7 @@ def weight_is_known(seen: Observation, prep: Preparation, around: Surroundings) 
 
 
 def _bound(limit: Quantity, prep: Preparation, around: Surroundings) -> Quantity | None:
-    """A formulary figure as an amount for this patient; None when the weight it needs is missing."""
+    """A formulary figure as an amount for this patient; None without the weight it needs."""
     if "/kg" not in limit.unit:
         return limit
     weight = around.patient.weight if around.patient else None

@@ -112,7 +112,7 @@ DECLINED = reason(
     Tier.HARD,
     "The patient does not agree to this dose.",
     "It is the patient's decision.",
-    "Stop, record \"not given: declined\" and tell the prescriber.",
+    'Stop, record "not given: declined" and tell the prescriber.',
     Remedy.STOP,
     Remedy.RECHECK,
     hazards="H51",
@@ -227,5 +227,3 @@ def nothing_says_withhold(seen: Observation, prep: Preparation, around: Surround
         return Pass()
     bound = f"below {low}" if low is not None and not value >= low else f"above {high}"
     return Refusal(HOLD, {"what": rule.what, "value": str(value), "bound": bound})
-
-

@@ -227,7 +227,7 @@ LASA_ALERT = reason(
 LASA_NOT_CONFIRMED = reason(
     "lasa_not_confirmed",
     Tier.HARD,
-    "You read \"{read}\" on the label. That is not the ordered name.",
+    'You read "{read}" on the label. That is not the ordered name.',
     "Its twin looks or sounds much like it.",
     "Read the whole name on the label again, letter by letter.",
     Remedy.RECHECK,
@@ -282,9 +282,7 @@ def item_is_one_these_steps_are_for(
 
 
 @check(PRODUCT_MISMATCH, UNKNOWN_CONTAINER, HIGH_ALERT, product=Kind.PRODUCT)
-def item_is_the_ordered_drug(
-    seen: Observation, prep: Preparation, around: Surroundings
-) -> Verdict:
+def item_is_the_ordered_drug(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The item holds the ordered drug."""
     code, product = _read(seen, around)
     if product is None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
+from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
-from checklist.checks.patient import agrees
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
 from checklist.target import product_of, target

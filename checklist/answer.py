@@ -1,0 +1,121 @@
+"""Raw answers into readings, and what of them may stand in the chain."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+
+from checklist.gate import OutOfSequence
+from checklist.intake.entry import EntryFault, read
+from checklist.observation import (
+    Channel,
+    Kind,
+    Observation,
+    ProductRead,
+    Reading,
+    Sealed,
+    Unread,
+    Value,
+)
+from checklist.trail import SealedText
+from checklist.unit import Unit
+from checklist.workflow import Field, Step
+
+# What was typed where a number was wanted may stand in the chain; anything else that could not be
+# read might be a name or a wristband, so its text goes to the erasable table.
+_NUMBER_LIKE = re.compile(r"[0-9.,:;/+ _-]{1,16}\s?[A-Za-z%µμ]{0,12}")
+_FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION, Kind.DATE, Kind.TIME)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One raw answer as a face hands it in."""
+
+    raw: str
+    channel: Channel = Channel.TYPED
+
+
+def read_answers(
+    step: Step, answers: Mapping[str, Answer], unit: Unit, at: datetime
+) -> dict[str, Reading]:
+    """The readings of a step's fields, in their order; an empty answer counts as none.
+
+    What cannot be read comes as Unread with its sentence. Raises OutOfSequence for an answer that
+    the step does not ask for.
+    """
+    today = unit.local(at).date()
+    fields = {f.name: f for f in step.fields}
+    seen: dict[str, Reading] = {}
+    for name, answer in answers.items():
+        field = fields.get(name)
+        if field is None:
+            raise OutOfSequence(f"this step does not ask for {name}")
+        if answer.raw.strip():
+            value = _value(field, answer.raw, today, unit)
+            seen[name] = Reading(answer.raw, value, answer.channel)
+    for field in fields.values():
+        if field.carried and field.name not in seen:
+            carried = _carried(field, seen)
+            if carried is not None:
+                seen[field.name] = carried
+    return {name: seen[name] for name in fields if name in seen}
+
+
+def _value(field: Field, raw: str, today: date, unit: Unit) -> Value:
+    try:
+        return read(
+            field.kind,
+            raw,
+            unit=field.unit,
+            answers=field.answers,
+            today=today,
+            zone=unit.timezone,
+            settings=unit,
+        )
+    except EntryFault as fault:
+        plain = field.kind in _FIGURES and _NUMBER_LIKE.fullmatch(raw.strip())
+        kept = plain or (field.kind is Kind.CHOICE and raw.strip() in field.answers)
+        return Unread(str(fault) if kept else f"this cannot be read as a {field.kind.value}.")
+
+
+def sealed(
+    step: Step, seen: Mapping[str, Reading], new_id: Callable[[], str]
+) -> tuple[Observation, tuple[SealedText, ...]]:
+    """What is recorded of the readings, and the texts that go to the erasable table."""
+    private = {f.name for f in step.fields if f.private}
+    recorded, texts = dict(seen), []
+    for name, reading in seen.items():
+        unread = isinstance(reading.value, Unread)
+        plain = unread and _NUMBER_LIKE.fullmatch(reading.raw.strip())
+        if name not in private and not (unread and not plain):
+            continue
+        reference = new_id()
+        texts.append(SealedText(reference=reference, field=name, text=_storable(reading.raw)))
+        value = reading.value if unread else Sealed(reference)
+        recorded[name] = replace(reading, raw=f"sealed:{reference}", value=value)
+    return recorded, tuple(texts)
+
+
+def channel_of(seen: Observation) -> Channel:
+    """The channel that an entry is marked with: the least sure one that a reading came by."""
+    channels = {r.channel for r in seen.values()}
+    for channel in (Channel.LINES, Channel.SCANNED, Channel.TYPED):
+        if channel in channels:
+            return channel
+    return Channel.CHOSEN
+
+
+def _carried(field: Field, seen: Mapping[str, Reading]) -> Reading | None:
+    """Lot or expiry, when the scan of the product brought it along."""
+    for reading in seen.values():
+        if isinstance(reading.value, ProductRead):
+            value = getattr(reading.value, field.carried, None)
+            if value:
+                return Reading(str(value), value, reading.channel)
+    return None
+
+
+def _storable(raw: str) -> str:
+    return raw.encode("utf-8", "backslashreplace").decode().replace("\x00", "\\x00")[:500]

@@ -1,0 +1,55 @@
+"""The files that ship with the project: workflows, limits and the demonstration ward."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+from checklist import ampoule, needle, site, syringe
+from checklist.definition import read_workflow
+from checklist.limits import Limits
+from checklist.workflow import Workflow
+
+_PACKAGE = Path(__file__).resolve().parent
+
+
+class MissingFiles(Exception):
+    """The project's own data files are not where an installation keeps them."""
+
+
+def folder(name: str) -> Path:
+    """A data folder ("workflows" or "demo_db"): inside an installed package, or beside it.
+
+    Raises MissingFiles when neither is there.
+    """
+    for place in (_PACKAGE / "_data" / name, _PACKAGE.parent / name):
+        if place.is_dir():
+            return place
+    raise MissingFiles(f"the folder `{name}` is missing from this installation; install it again")
+
+
+@cache
+def workflows() -> Mapping[str, Workflow]:
+    """Every shipped workflow by name. Raises WorkflowFaults for the first bad one."""
+    return {
+        file.stem: read_workflow(file)
+        for file in sorted(folder("workflows").glob("*.toml"))
+        if file.stem not in ("hazards", "required")
+    }
+
+
+@cache
+def limits() -> Limits:
+    """The published tables. Raises TableFault with every fault of the first bad file."""
+    place = folder("workflows") / "limits"
+
+    def text(file: str) -> str:
+        return (place / file).read_text(encoding="utf-8")
+
+    return Limits(
+        syringes=syringe.read(text(syringe.FILE)),
+        needles=needle.read(text(needle.FILE)),
+        ampoules=ampoule.read(text(ampoule.FILE)),
+        sites=site.read(text(site.FILE)),
+    )

@@ -1,0 +1,334 @@
+"""The workplace: the only file that holds both a trail and the rules of movement."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+
+from checklist import __version__, engine
+from checklist.answer import Answer, channel_of, read_answers, sealed
+from checklist.definition import from_text, layout_of
+from checklist.engine import Found, Stamp
+from checklist.fold import replay
+from checklist.gate import OutOfSequence, Rules
+from checklist.intake.ward import Ward
+from checklist.limits import Limits
+from checklist.observation import Channel
+from checklist.order import Order, Patient
+from checklist.people import StaffMember
+from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
+from checklist.screen import Outcome, Screen, outcome_of, screen_of
+from checklist.target import target
+from checklist.trail import SealedText, Trail
+from checklist.verdict import Remedy
+from checklist.workflow import REVERIFY, Spot, Workflow
+
+
+class NotHere(Exception):
+    """Something asked for is not known at this station: an order, a person, a preparation."""
+
+
+class Station:
+    """One workplace of one unit. Time, identity and randomness are handed in.
+
+    `clock` gives aware UTC times, `new_id` strings that never repeat. `sign_in` is not a proof of
+    who somebody is: a code or badge is taken as it comes.
+    """
+
+    def __init__(
+        self,
+        trail: Trail,
+        ward: Ward,
+        *,
+        workflows: Mapping[str, Workflow],
+        limits: Limits,
+        name: str,
+        clock: Callable[[], datetime],
+        new_id: Callable[[], str],
+    ) -> None:
+        self.trail = trail
+        self.ward = ward
+        self.workflows = workflows
+        self.limits = limits
+        self.name = name
+        self._clock = clock
+        self._new_id = new_id
+        self._rules: dict[str, Rules] = {}
+
+    # -- people and orders ---------------------------------------------------------------------
+
+    def sign_in(self, code_or_badge: str) -> StaffMember:
+        """The member of staff with this code or badge. Raises NotHere for anybody else."""
+        wanted = code_or_badge.strip()
+        for person in self.ward.staff.values():
+            if wanted and wanted in (person.code, person.badge):
+                return person
+        raise NotHere(f"no member of staff has the code or badge {wanted!r} on this unit")
+
+    def order(self, id_: str) -> Order:
+        """The order line as the medication record has it now. Raises NotHere."""
+        order = self.ward.orders.get(id_)
+        if order is None:
+            known = ", ".join(self.ward.orders) or "none"
+            raise NotHere(f"there is no order {id_!r}; orders here: {known}")
+        return order
+
+    def traits(self, order: Order) -> frozenset[str]:
+        """What about this order decides which steps are asked."""
+        drug, unit = self.ward.formulary.drug(order.drug), self.ward.unit
+        high_alert = drug is None or drug.high_alert
+        controlled = drug is not None and drug.controlled
+        held = {
+            "controlled": controlled,
+            "high_alert": high_alert,
+            "double_check": order.double_check
+            or unit.asks_second_person(high_alert=high_alert, controlled=controlled),
+            "lookalike": drug is not None and bool(drug.lookalikes),
+            "intravenous": order.route == "IV",
+            "hold_rule": order.hold is not None,
+        }
+        return frozenset(name for name, holds in held.items() if holds)
+
+    def workflow_for(self, order: Order, container: str = "") -> Workflow:
+        """The workflow for the container that this order's drug comes in.
+
+        Raises NotHere when there is none, or when several would do and none was named.
+        """
+        kept = {p.container for p in self.ward.formulary.of_drug(order.drug)}
+        fitting = {
+            w.container: w
+            for w in self.workflows.values()
+            if w.container == container or (not container and w.container in kept)
+        }
+        if len(fitting) == 1:
+            return next(iter(fitting.values()))
+        names = ", ".join(sorted(fitting or {w.container for w in self.workflows.values()}))
+        if not fitting:
+            raise NotHere(f"no workflow for this order's container; there are: {names}")
+        raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
+
+    # -- acts ----------------------------------------------------------------------------------
+
+    def open(self, order_id: str, by: str, *, container: str = "") -> Outcome:
+        """Begin a preparation of an order in this person's hands."""
+        person, order = self.sign_in(by), self.order(order_id)
+        workflow = self.workflow_for(order, container).for_(self.traits(order))
+        rules = self._compiled(workflow)
+        self._keep(workflow)
+        unit, formulary = self.ward.unit, self.ward.formulary
+        settings = {
+            "unit": {"code": unit.code, "digest": unit.digest},
+            "formulary": {"edition": formulary.edition, "digest": formulary.digest},
+            "software": __version__,
+            "container": workflow.container,
+        }
+        event = engine.opened(
+            order,
+            rules,
+            preparation=self._new_id(),
+            stamp=self._stamp(person.code, Channel.ENGINE),
+            settings=settings,
+        )
+        return self._recorded(event, rules, ())
+
+    def attempt(
+        self, id_: str, answers: Mapping[str, Answer], by: str, *, turn: int | None = None
+    ) -> Outcome:
+        """Try the present step with raw answers.
+
+        An empty answer counts as none. `turn` is the turn the face last saw; when somebody else
+        has moved the preparation on meanwhile, nothing is recorded and TurnTaken is raised.
+        """
+        prep, rules = self._at(id_, turn)
+        person = self.sign_in(by)
+        spot = rules.layout.spots.get(prep.place)
+        if spot is None:
+            raise OutOfSequence("a reason stands here; take one of its ways out first")
+        seen = read_answers(spot.step, answers, self.ward.unit, self._clock())
+        around = self.surroundings(prep, person, spot)
+        recorded, texts = sealed(spot.step, seen, self._new_id)
+        event, found = engine.attempt(
+            prep, rules, seen, around, self._stamp(by, channel_of(seen)), recorded=recorded
+        )
+        return self._recorded(event, rules, texts, found)
+
+    def remedy(
+        self, id_: str, remedy: Remedy, by: str, *, note: str = "", turn: int | None = None
+    ) -> Outcome:
+        """Take a way out of what stands here."""
+        prep, rules = self._at(id_, turn)
+        self.sign_in(by)
+        event = engine.remedied(prep, rules, remedy, self._stamp(by, Channel.CHOSEN), note=note)
+        return self._recorded(event, rules, ())
+
+    def proceed(
+        self, id_: str, because: str, by: str, *, note: str = "", turn: int | None = None
+    ) -> Outcome:
+        """Go on past a caution with a listed reason."""
+        prep, rules = self._at(id_, turn)
+        self.sign_in(by)
+        event = engine.proceeded(
+            prep,
+            rules,
+            because,
+            self._stamp(by, Channel.CHOSEN),
+            note=note,
+            second_person=self.ward.unit.second_person_cautions,
+        )
+        return self._recorded(event, rules, ())
+
+    def interrupt(self, id_: str, cause: str, by: str) -> Outcome:
+        """Stop here because of `cause`, whatever the turn: a break is never refused."""
+        prep, rules = self._at(id_, None)
+        event = engine.interrupted(prep, rules, cause, self._stamp(by, Channel.CHOSEN))
+        return self._recorded(event, rules, ())
+
+    def resume(self, id_: str, by: str) -> Outcome:
+        """Come back from a break, behind its re-verification."""
+        prep, rules = self._at(id_, None)
+        self.sign_in(by)
+        event = engine.resumed(prep, rules, self._stamp(by, Channel.CHOSEN))
+        return self._recorded(event, rules, ())
+
+    def end(self, id_: str, because: str, by: str, *, note: str = "") -> Outcome:
+        """End without giving, for a listed reason."""
+        prep, rules = self._at(id_, None)
+        self.sign_in(by)
+        event = engine.ended(prep, rules, because, self._stamp(by, Channel.CHOSEN), note=note)
+        return self._recorded(event, rules, ())
+
+    def note(self, id_: str, text: str, by: str, *, about: int | None = None) -> Outcome:
+        """Add a remark; nothing moves."""
+        prep, rules = self._at(id_, None)
+        self.sign_in(by)
+        event = engine.noted(prep, text, self._stamp(by, Channel.TYPED), about=about)
+        return self._recorded(event, rules, ())
+
+    def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
+        """Show the working of the dose after a refused reading; that it was seen is recorded.
+
+        Raises NotOffered where no reading of the volume has been refused.
+        """
+        prep, rules = self._at(id_, None)
+        person = self.sign_in(by)
+        codes = {s.code for s in prep.standing}
+        if not codes & {"volume_over_target", "volume_under_target"}:
+            raise engine.NotOffered("the working is shown only after a reading was refused")
+        aim = target(prep, self.surroundings(prep, person, rules.layout.base(prep.place)))
+        event = engine.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
+        outcome = self._recorded(event, rules, ())
+        lines = aim.working.lines if aim else ("no working: order or product not known",)
+        return outcome, (*lines, *([f"on this scale: {aim.set}"] if aim and aim.rounded else []))
+
+    # -- looking -------------------------------------------------------------------------------
+
+    def find(self, id_: str) -> Preparation:
+        """The preparation as its entries have it. Raises NotHere when there is none."""
+        return self._at(id_, None)[0]
+
+    def screen(self, id_: str) -> Screen:
+        """What to show for a preparation now."""
+        prep, rules = self._at(id_, None)
+        return screen_of(prep, rules)
+
+    def rules_of(self, digest: str) -> Rules:
+        """The rules of the workflow kept in the trail under this digest."""
+        if digest not in self._rules:
+            self._rules[digest] = Rules.of(from_text(self.trail.definition(digest)))
+        return self._rules[digest]
+
+    def surroundings(self, prep: Preparation, by: StaffMember, spot: Spot) -> Surroundings:
+        """Everything around a preparation that its checks may look at, as of now."""
+        rules = self.rules_of(prep.workflow)
+        patient = self.ward.patients.get(prep.order.patient)
+        again = spot.place.endswith(f"/{REVERIFY}")
+        return Surroundings(
+            at=self._clock(),
+            by=by,
+            station=self.name,
+            unit=self.ward.unit,
+            formulary=self.ward.formulary,
+            limits=self.limits,
+            staff=self.ward.staff,
+            patient=patient,
+            order_now=self.ward.orders.get(prep.order.id),
+            others_open=self._others_open(prep, by),
+            given_before=self._given_before(prep),
+            similar_name=patient is not None and self._has_twin(patient),
+            container=rules.workflow.container,
+            critical_break=again and spot.step.critical,
+            booked=self._booked(),
+        )
+
+    def entries(self, id_: str) -> tuple[Entry, ...]:
+        """Every entry of a preparation, in order. Raises NotHere when there is none."""
+        entries = self.trail.of(id_)
+        if not entries:
+            raise NotHere(f"there is no preparation {id_!r} in this trail")
+        return entries
+
+    # -- inside --------------------------------------------------------------------------------
+
+    def _at(self, id_: str, turn: int | None) -> tuple[Preparation, Rules]:
+        entries = self.entries(id_)
+        rules = self.rules_of(entries[0].event.body["workflow"])
+        prep = replay(entries, rules)
+        if turn is not None and turn != prep.turn:
+            raise engine.MovedOn(
+                "somebody else has moved this preparation on; look at where it stands now"
+            )
+        return prep, rules
+
+    def _compiled(self, workflow: Workflow) -> Rules:
+        if workflow.digest not in self._rules:
+            layout_of(workflow)
+            self._rules[workflow.digest] = Rules.of(workflow)
+        return self._rules[workflow.digest]
+
+    def _keep(self, workflow: Workflow) -> None:
+        unit = self.ward.unit
+        self.trail.keep(workflow.digest, "workflow", workflow.name, workflow.text)
+        if unit.digest:
+            self.trail.keep(unit.digest, "unit", unit.code, unit.text)
+
+    def _stamp(self, by: str, channel: Channel) -> Stamp:
+        return Stamp(id=self._new_id(), at=self._clock(), by=by, station=self.name, channel=channel)
+
+    def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
+        return tuple(
+            one.id
+            for one in self.trail.open_preparations()
+            if one.id != prep.id and (one.opened_by == by.code or one.station == self.name)
+        )
+
+    def _given_before(self, prep: Preparation) -> tuple[datetime, ...]:
+        return tuple(
+            one.last_at
+            for one in self.trail.of_order(prep.order.id)
+            if one.id != prep.id and one.place == GIVEN
+        )
+
+    def _booked(self) -> Mapping[str, int]:
+        """Stock by the register, less what preparations in this trail took since it was counted."""
+        return self.ward.unit.register
+
+    def _has_twin(self, patient: Patient) -> bool:
+        def names(one: Patient) -> set[str]:
+            return {n for n in one.name.casefold().replace(",", " ").split() if len(n) > 3}
+
+        return any(
+            names(other) & names(patient)
+            for other in self.ward.patients.values()
+            if other.code != patient.code
+        )
+
+    def _recorded(
+        self,
+        event: Event,
+        rules: Rules,
+        texts: tuple[SealedText, ...],
+        found: tuple[Found, ...] = (),
+    ) -> Outcome:
+        entry = self.trail.append(event, texts)
+        prep = replay(self.trail.of(event.preparation), rules)
+        return outcome_of(entry, prep, rules, found)
