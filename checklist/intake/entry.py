@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
+from checklist.intake.letters import unseen
 from checklist.interop import gs1
 from checklist.interop.gtin import checks_out, gtin14
 from checklist.number import NumberFault, number, quoted
@@ -95,13 +96,11 @@ def plain_text(raw: str, longest: int) -> str:
         raise EntryFault(
             f"The answer has {len(text)} characters; {longest} is the most. Shorten it."
         )
-    for char in text:
-        category = unicodedata.category(char)
-        if category[0] == "C" or category in ("Zl", "Zp") or (category == "Zs" and char != " "):
-            raise EntryFault(
-                f"The answer holds a character that cannot be seen ({quoted(char)})."
-                " Clear the field and type it again."
-            )
+    if hidden := unseen(text):
+        raise EntryFault(
+            f"The answer holds a character that cannot be seen ({quoted(hidden)})."
+            " Clear the field and type it again."
+        )
     return unicodedata.normalize("NFC", text)
 
 
@@ -185,13 +184,13 @@ def _time(text: str, today: date, zone: str) -> datetime:
 
 def _choice(text: str, answers: Sequence[str]) -> str:
     """The answer of that name, whatever its capitals, or of that number counted from 1."""
-    word = text.casefold().replace(" ", "_")
+    word = " ".join(text.casefold().split())
     for answer in answers:
         if word == answer.casefold():
             return answer
     if re.fullmatch(r"[1-9][0-9]{0,2}", text) and int(text) <= len(answers):
         return answers[int(text) - 1]
-    offered = ", ".join(f"{n} {a.replace('_', ' ')}" for n, a in enumerate(answers, start=1))
+    offered = ", ".join(f"{n} {a}" for n, a in enumerate(answers, start=1))
     raise EntryFault(f"{quoted(text)} is not one of the answers. Type one of: {offered}.")
 
 

@@ -1,0 +1,245 @@
+r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
+
+    code = "W7E"                                # needed, as is name
+    name = "Ward 7 East"
+    hospital = "Larkmoor General"
+    timezone = "Europe/London"                  # a name of the IANA time zone database
+    areas = ["clean utility room"]
+    stations = ["W7E-1"]                        # places where a preparation may be made
+
+    identifiers_required = 2                    # 2 or 3
+    record_number = "[0-9]{8}"                  # Python patterns for a whole text; no group in
+    location = "(?i)(room|bed)\\b.*"            # brackets may be repeated
+
+    preparer_roles = ["nurse", "physician"]     # also checker_roles, witness_roles
+    double_check_scope = ["high_alert", "controlled"]
+    second_person_cautions = ["dose_outside_range"]
+    neck_wipe_required = true                   # also giver_must_be_preparer,
+                                                # pharmacist_review_expected
+    prepared_to_start_limit = "1 h"             # also weight_max_age, record_late_after,
+                                                # window_time_critical, _frequent, _daily
+    smallest_volume = "0.1 mL"
+    many_containers = 3
+    rounding_warn = "5 %"                       # of the dose; not above rounding_limit
+    rounding_limit = "10 %"
+
+    recalled = ["09520007300114/LM2291"]        # product code, stroke, lot with its capitals
+
+    [register]                                  # containers in stock, by product code
+    09520007300114 = 12
+
+    [raised]                                    # reason code to a higher tier than the trade's
+    outside_time_window = "hard"
+
+What is left out keeps the engine's own setting. Amounts and percentages stand in quotes.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+from pathlib import Path
+from types import MappingProxyType
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import Field
+
+from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place
+from checklist.intake.page import MAX_TOML, page, toml
+from checklist.number import number, quoted
+from checklist.people import Role
+from checklist.quantity import Quantity
+from checklist.unit import Unit
+from checklist.verdict import Tier
+
+MAX_PATTERN = 200
+"""Characters in a pattern; it is tried on a few dozen characters of text."""
+
+Line = Annotated[str, Field(min_length=1, max_length=80)]
+Lines = list[Line]
+
+_TIMES = (
+    "prepared_to_start_limit", "weight_max_age", "record_late_after",
+    "window_time_critical", "window_frequent", "window_daily",
+)  # fmt: skip
+_SHARES = ("rounding_warn", "rounding_limit")
+_ROLES = ("preparer_roles", "checker_roles", "witness_roles")
+_SCOPES = ("high_alert", "controlled")
+
+
+class _Unit(Record):
+    code: Line
+    name: Line
+    hospital: Line | None = None
+    timezone: Line | None = None
+    areas: Lines | None = None
+    stations: Lines | None = None
+    identifiers_required: Annotated[int, Field(ge=2, le=3)] | None = None
+    record_number: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
+    location: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
+    double_check_scope: Lines | None = None
+    preparer_roles: Lines | None = None
+    checker_roles: Lines | None = None
+    witness_roles: Lines | None = None
+    neck_wipe_required: bool | None = None
+    giver_must_be_preparer: bool | None = None
+    pharmacist_review_expected: bool | None = None
+    prepared_to_start_limit: Line | None = None
+    weight_max_age: Line | None = None
+    record_late_after: Line | None = None
+    window_time_critical: Line | None = None
+    window_frequent: Line | None = None
+    window_daily: Line | None = None
+    many_containers: Annotated[int, Field(ge=2, le=20)] | None = None
+    rounding_warn: Line | None = None
+    rounding_limit: Line | None = None
+    smallest_volume: Line | None = None
+    second_person_cautions: Lines | None = None
+    recalled: Lines | None = None
+    register_: dict[str, Annotated[int, Field(ge=0, le=100_000)]] | None = Field(
+        default=None, alias="register"
+    )
+    raised: dict[str, Line] | None = None
+
+
+def unit_of(path: Path, findings: Findings, trade: Mapping[str, Tier]) -> Unit | None:
+    """The ward's settings; None, with faults, when anything in the file is amiss.
+
+    `trade` maps each reason code to the tier that the trade sets for it.
+    """
+    found = page(path, findings, longest=MAX_TOML)
+    tables = toml(found.text, findings) if found else None
+    one = findings.check(_Unit, tables, said_place("")) if tables is not None else None
+    if found is None or one is None:
+        return None
+    given = {name.rstrip("_"): value for name, value in one if value is not None}
+    kept = {name: _setting(name, value, findings) for name, value in given.items()}
+    usual = Unit(code=one.code, name=one.name)
+    warn, limit = (kept.get(name, getattr(usual, name)) for name in _SHARES)
+    if isinstance(warn, Fraction) and isinstance(limit, Fraction) and not warn <= limit:
+        findings.add("rounding_warn", "It is above rounding_limit. Bring it down to that or below.")
+    _raised(given.get("raised", {}), findings, trade)
+    for code in given.get("second_person_cautions", []):
+        findings.listed("second_person_cautions", code, trade)
+    if findings.faults:
+        return None
+    return Unit(**kept, text=found.text, digest=found.digest)
+
+
+def _setting(name: str, value: Any, findings: Findings) -> Any:
+    """One setting in the engine's own type; None, with a fault, when it cannot be read."""
+    if name in _TIMES:
+        return findings.read(name, _amount_like("h", "30 min"), value)
+    if name == "smallest_volume":
+        return findings.read(name, _amount_like("mL", "0.1 mL"), value)
+    if name in _SHARES:
+        return findings.read(name, _share, value)
+    if name == "timezone":
+        return findings.read(name, _zone, value)
+    if name in ("record_number", "location"):
+        return findings.read(name, _pattern, value)
+    if isinstance(value, list):
+        _list(name, value, findings)
+        return frozenset(value) if name == "recalled" else tuple(_roles(name, value))
+    if name == "raised":
+        return MappingProxyType({code: Tier(t) for code, t in value.items() if t in set(Tier)})
+    return MappingProxyType(dict(value)) if name == "register" else value
+
+
+def _list(name: str, value: list[str], findings: Findings) -> None:
+    """Faults of a list: an item twice, an item not known, a recalled lot without its product."""
+    for word in sorted({word for word in value if value.count(word) > 1}):
+        findings.add(name, f"{quoted(word)} stands twice. Keep one.")
+    if name in _ROLES:
+        for word in value:
+            findings.listed(name, word, list(Role))
+        if not value:
+            findings.add(name, "The list is empty, so nobody could do it. Name a role.")
+    if name == "double_check_scope":
+        for word in value:
+            findings.listed(name, word, _SCOPES)
+    if name == "recalled":
+        for word in value:
+            code, stroke, lot = word.partition("/")
+            if not (code and stroke and lot) or word != word.strip():
+                findings.add(name, f'{quoted(word)} does not name a lot. Write "product code/lot".')
+
+
+def _roles(name: str, value: list[str]) -> Iterator[str]:
+    """The words of a list, those of a list of roles as roles."""
+    known = {role.value: role for role in Role}
+    for word in value:
+        yield known.get(word, word) if name in _ROLES else word
+
+
+def _raised(given: Mapping[str, str], findings: Findings, trade: Mapping[str, Tier]) -> None:
+    """Faults of the tiers: a code that nobody gives, a word that is no tier, a tier lowered."""
+    for code, word in given.items():
+        place = f"raised, {code}"
+        if code not in trade:
+            findings.add(place, f"No check gives this code. {nearest(code, trade)}")
+        elif findings.listed(place, word, list(Tier)) and Tier(word).rank < trade[code].rank:
+            findings.add(
+                place,
+                f"The trade sets {trade[code].value} for this code, and a unit may only raise it."
+                " Take the line out.",
+            )
+
+
+def _amount_like(unit: str, example: str) -> Callable[[str], Quantity]:
+    """A reader of amounts above zero of the same kind as `unit`."""
+
+    def reader(text: str) -> Quantity:
+        read = Quantity.parse(text)
+        if not read.alike(Quantity.of(1, unit)) or not read.magnitude > 0:
+            raise NotAsWritten(f'{quoted(text)} does not fit here. Write it like "{example}".')
+        return read
+
+    return reader
+
+
+def _share(text: str) -> Fraction:
+    """A percentage of the dose as a share of one."""
+    figure, sign, rest = text.partition(" %")
+    if not sign or rest:
+        raise NotAsWritten(f'{quoted(text)} is not a percentage. Write it like "5 %".')
+    share = number(figure) / 100
+    if not 0 < share <= Fraction(1, 4):
+        raise NotAsWritten(f"{quoted(text)} is not above 0 % and at most 25 %. Look at it again.")
+    return share
+
+
+def _zone(text: str) -> str:
+    if text not in available_timezones():
+        near = nearest(text, available_timezones())
+        raise NotAsWritten(f"{quoted(text)} is not a time zone of the IANA list. {near}")
+    return ZoneInfo(text).key
+
+
+def _pattern(text: str) -> str:
+    """A pattern that is safe to try on what people type.
+
+    A repeated group can take minutes over a few dozen characters, so none is allowed; neither is
+    a pattern that would take nothing, or a plain name, for what it is meant to tell apart.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            form = re.compile(text)
+    except (re.error, Warning, OverflowError, RecursionError) as trouble:
+        raise NotAsWritten(f"{quoted(text)} is not a pattern: {trouble}. Correct it.") from None
+    if _repeats_a_group(text):
+        raise NotAsWritten(f"{quoted(text)} repeats a group in brackets. Write it without that.")
+    if form.fullmatch("") or form.fullmatch("Ada Reen"):
+        raise NotAsWritten(f"{quoted(text)} fits a name or nothing at all. Make it narrower.")
+    return text
+
+
+def _repeats_a_group(text: str) -> bool:
+    """Whether a closing bracket is followed by a repetition, classes and escapes left aside."""
+    bare = re.sub(r"\\.", "x", text)
+    bare = re.sub(r"\[\^?\]?[^\]]*\]", "x", bare)
+    return bool(re.search(r"\)[*+{]", bare))
