@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -21,7 +21,7 @@ from checklist.observation import (
 )
 from checklist.trail import SealedText
 from checklist.unit import Unit
-from checklist.workflow import Field, Step
+from checklist.workflow import Field
 
 # What was typed where a number was wanted may stand in the chain; anything else that could not be
 # read might be a name or a wristband, so its text goes to the erasable table.
@@ -38,15 +38,15 @@ class Answer:
 
 
 def read_answers(
-    step: Step, answers: Mapping[str, Answer], unit: Unit, at: datetime
+    asked: Sequence[Field], answers: Mapping[str, Answer], unit: Unit, at: datetime
 ) -> dict[str, Reading]:
-    """The readings of a step's fields, in their order; an empty answer counts as none.
+    """The readings of the fields asked, in their order; an empty answer counts as none.
 
     What cannot be read comes as Unread with its sentence. Raises OutOfSequence for an answer that
     the step does not ask for.
     """
     today = unit.local(at).date()
-    fields = {f.name: f for f in step.fields}
+    fields = {f.name: f for f in asked}
     seen: dict[str, Reading] = {}
     for name, answer in answers.items():
         field = fields.get(name)
@@ -81,10 +81,10 @@ def _value(field: Field, raw: str, today: date, unit: Unit) -> Value:
 
 
 def sealed(
-    step: Step, seen: Mapping[str, Reading], new_id: Callable[[], str]
+    asked: Sequence[Field], seen: Mapping[str, Reading], new_id: Callable[[], str]
 ) -> tuple[Observation, tuple[SealedText, ...]]:
     """What is recorded of the readings, and the texts that go to the erasable table."""
-    private = {f.name for f in step.fields if f.private}
+    private = {f.name for f in asked if f.private}
     recorded, texts = dict(seen), []
     for name, reading in seen.items():
         unread = isinstance(reading.value, Unread)

@@ -98,7 +98,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
     patient, product = around.patient, product_of(prep, around)
     drawn = prep.latest("drawn_volume")
     volume = drawn.value if drawn and isinstance(drawn.value, Quantity) else None
-    limit = use_before(prep, around)
+    dose, limit = ordered_dose(prep, around), use_before(prep, around)
     made = prep.time_of("drawn_volume")
     checker = prep.person_of("checker_volume")
     due = tuple(name for name in ITEMS if name != "checked_by" or checker)
@@ -106,8 +106,8 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "patient_name": patient.name if patient else "",
         "identifiers": _identifiers(around) if patient else "",
         "drug": product.drug if product else "",
-        "dose": str(ordered_dose(prep, around) or ""),
-        "volume": str(volume or ""),
+        "dose": "" if dose is None else str(dose),
+        "volume": "" if volume is None else str(volume),
         "concentration": _plain(product.strength) if product else "",
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),

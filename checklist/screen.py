@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from checklist import engine
 from checklist.checks import REASONS
@@ -56,6 +56,15 @@ class Outcome:
     not_compared: tuple[str, ...] = ()
 
 
+def asked(prep: Preparation, spot: Spot) -> tuple[Field, ...]:
+    """The fields of a step in the words of this order: its hold rule names value and unit."""
+    rule = prep.order.hold
+    return tuple(
+        replace(f, say=rule.what, unit=rule.unit) if f.name == "assessment" and rule else f
+        for f in spot.step.fields
+    )
+
+
 def screen_of(prep: Preparation, rules: Rules) -> Screen:
     """The screen of a preparation where it stands."""
     order, total = rules.layout.order, len(rules.workflow.steps)
@@ -83,7 +92,7 @@ def screen_of(prep: Preparation, rules: Rules) -> Screen:
         number=order.get(main, order[rules.workflow.ready] - 1) + 1,
         total=total,
         spot=spot,
-        fields=spot.step.fields if end == "step" else (),
+        fields=asked(prep, spot) if end == "step" else (),
         reasons=tuple(told(s.code, s.tier, s.facts) for s in prep.standing),
         ways=tuple(dict.fromkeys(w.remedy for w in engine.ways(prep, rules))),
     )

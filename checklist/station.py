@@ -11,13 +11,13 @@ from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
 from checklist.fold import replay
 from checklist.gate import OutOfSequence, Rules
-from checklist.intake.ward import Ward
+from checklist.intake.ward import Ward, reload_orders
 from checklist.limits import Limits
 from checklist.observation import Channel
 from checklist.order import Order, Patient
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
-from checklist.screen import Outcome, Screen, outcome_of, screen_of
+from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
 from checklist.target import target
 from checklist.trail import SealedText, Trail
 from checklist.verdict import Remedy
@@ -31,7 +31,8 @@ class NotHere(Exception):
 class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
-    `clock` gives aware UTC times, `new_id` strings that never repeat. `sign_in` is not a proof of
+    `clock` gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
+    again, which is done whenever a step asks whether the order still stands. `sign_in` is not a proof of
     who somebody is: a code or badge is taken as it comes.
     """
 
@@ -45,6 +46,7 @@ class Station:
         name: str,
         clock: Callable[[], datetime],
         new_id: Callable[[], str],
+        reload: Callable[[Ward], Ward] = reload_orders,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -53,6 +55,7 @@ class Station:
         self.name = name
         self._clock = clock
         self._new_id = new_id
+        self._reload = reload
         self._rules: dict[str, Rules] = {}
 
     # -- people and orders ---------------------------------------------------------------------
@@ -144,9 +147,12 @@ class Station:
         spot = rules.layout.spots.get(prep.place)
         if spot is None:
             raise OutOfSequence("a reason stands here; take one of its ways out first")
-        seen = read_answers(spot.step, answers, self.ward.unit, self._clock())
+        fields = asked(prep, spot)
+        if "order_is_current" in spot.step.checks:
+            self.ward = self._reload(self.ward)
+        seen = read_answers(fields, answers, self.ward.unit, self._clock())
         around = self.surroundings(prep, person, spot)
-        recorded, texts = sealed(spot.step, seen, self._new_id)
+        recorded, texts = sealed(fields, seen, self._new_id)
         event, found = engine.attempt(
             prep, rules, seen, around, self._stamp(by, channel_of(seen)), recorded=recorded
         )
@@ -304,8 +310,10 @@ class Station:
     def _given_before(self, prep: Preparation) -> tuple[datetime, ...]:
         return tuple(
             one.last_at
-            for one in self.trail.of_order(prep.order.id)
-            if one.id != prep.id and one.place == GIVEN
+            for one in self.trail.preparations()
+            if one.id != prep.id
+            and one.place == GIVEN
+            and self.trail.of(one.id)[0].event.body["order"]["id"] == prep.order.id
         )
 
     def _booked(self) -> Mapping[str, int]:

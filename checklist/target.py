@@ -63,7 +63,7 @@ def target(
     if dose is None or product is None:
         return None
     working = volume_for(dose, product.strength)
-    step = graduation or graduation_of(prep)
+    step = graduation if graduation is not None else graduation_of(prep)
     rounded = working.value.rounded(step) if step is not None else None
     return Target(
         dose=dose,

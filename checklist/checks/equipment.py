@@ -297,5 +297,5 @@ def needle_suits_route_site_and_body(
     why = needle.suits(fitted, advice)
     if not why:
         return Pass(not_compared="" if advice.lengths else f"needle: {advice.note}")
-    said = f"{fitted.gauge or '?'} G, {length or 'length not read'}"
+    said = f"{fitted.gauge or '?'} G, {fitted.length if fitted.length is not None else '? mm'}"
     return Caution(NEEDLE_UNSUITABLE, {"needle": said, "why": " ".join(why).rstrip(".")})

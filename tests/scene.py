@@ -1,0 +1,325 @@
+"""A ward at work for the tests: a real trail file, a clock that is set by hand, right answers."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from checklist import library
+from checklist.answer import Answer
+from checklist.intake.ward import Ward, load_ward
+from checklist.observation import Channel
+from checklist.order import Order
+from checklist.screen import Outcome
+from checklist.station import Station
+from checklist.target import target
+from checklist.trail import Trail
+from checklist.workflow import Workflow
+
+START = datetime(2026, 11, 25, 14, 0, tzinfo=UTC)
+NURSE, COLLEAGUE, TRAINEE, CARE_ASSISTANT = "RN-12", "RN-27", "TN-3", "CA-5"
+
+LABELS = {
+    "ORD-101": "]d201095200073001141728083110LM4476",
+    "ORD-102": "]d201095200073003121728022910FK3905",
+    "ORD-103": "]d201095200073004111727073110OX5528",
+    "ORD-104": "]d201095200073006191728013110KT9034",
+    "ORD-105": "]d201095200073007181727060010GE6630",
+}
+
+
+@cache
+def demo_ward() -> Ward:
+    """The demonstration ward, read once."""
+    return load_ward(library.folder("demo_db"))
+
+
+@dataclass
+class Scene:
+    """One preparation being made, with the right answer at hand for every step.
+
+    `ward` may be changed between steps: it stands for the files that others keep.
+    """
+
+    folder: Path
+    order_id: str = "ORD-103"
+    ward: Ward = field(default_factory=demo_ward)
+    now: datetime = START
+    station_name: str = "W7E-1"
+    workflows: Mapping[str, Workflow] | None = None
+
+    def __post_init__(self) -> None:
+        self._numbers = itertools.count(1)
+        self.trail = Trail.create(self.folder / "trail.db", trail_id="T-1", unit="W7E", at=self.now)
+        self.station = Station(
+            self.trail,
+            self.ward,
+            workflows=self.workflows or library.workflows(),
+            limits=library.limits(),
+            name=self.station_name,
+            clock=lambda: self.now,
+            new_id=lambda: f"id-{next(self._numbers):06d}",
+            reload=lambda ward: self.ward,
+        )
+        self.id = ""
+        self.outcomes: list[Outcome] = []
+
+    # -- changing the surroundings -----------------------------------------------------------
+
+    @property
+    def order(self) -> Order:
+        return self.ward.orders[self.order_id]
+
+    def change_order(self, **changes: Any) -> None:
+        """Rewrite the order in the medication record."""
+        orders = {**self.ward.orders, self.order_id: replace(self.order, **changes)}
+        self._set(replace(self.ward, orders=orders))
+
+    def change_patient(self, **changes: Any) -> None:
+        """Change what is on record about the order's patient."""
+        code = self.order.patient
+        patients = {**self.ward.patients, code: replace(self.ward.patients[code], **changes)}
+        self._set(replace(self.ward, patients=patients))
+
+    def change_unit(self, **changes: Any) -> None:
+        """Change a setting of the unit."""
+        self._set(replace(self.ward, unit=replace(self.ward.unit, **changes)))
+
+    def change_drug(self, **changes: Any) -> None:
+        """Change the ordered drug in the formulary."""
+        formulary = self.ward.formulary
+        name = self.order.drug
+        drugs = {**formulary.drugs, name: replace(formulary.drugs[name], **changes)}
+        self._set(replace(self.ward, formulary=replace(formulary, drugs=drugs)))
+
+    def change_product(self, code: str, **changes: Any) -> None:
+        """Change a product in the formulary."""
+        formulary = self.ward.formulary
+        products = {**formulary.products, code: replace(formulary.products[code], **changes)}
+        self._set(replace(self.ward, formulary=replace(formulary, products=products)))
+
+    def _set(self, ward: Ward) -> None:
+        self.ward = ward
+        self.station.ward = ward
+
+    def wait(self, **span: float) -> None:
+        """Let time pass."""
+        self.now += timedelta(**span)
+
+    # -- working ------------------------------------------------------------------------------
+
+    def open(self, *, by: str = NURSE, container: str = "") -> Outcome:
+        outcome = self.station.open(self.order_id, by, container=container)
+        self.id = outcome.screen.prep.id
+        return outcome
+
+    @property
+    def place(self) -> str:
+        return self.station.find(self.id).place
+
+    def hands(self) -> str:
+        """The staff code of whoever the present step is for."""
+        spot = self.station.screen(self.id).spot
+        assert spot is not None
+        return COLLEAGUE if spot.step.who.value in ("checker", "witness") else NURSE
+
+    def right(self) -> dict[str, str]:
+        """The right raw answers for the present step."""
+        screen = self.station.screen(self.id)
+        return {f.name: self._right(f.name) for f in screen.fields if self._right(f.name) != ""}
+
+    def _right(self, name: str) -> str:
+        given = RIGHT.get(name, "y")
+        return given(self) if callable(given) else given
+
+    def attempt(
+        self, changes: Mapping[str, str | None] | None = None, *, by: str = "", wait: int = 20
+    ) -> Outcome:
+        """Try the present step with the right answers, some changed or (None) left out."""
+        self.wait(seconds=wait)
+        raw: dict[str, str] = {**self.right()}
+        for name, value in (changes or {}).items():
+            if value is None:
+                raw.pop(name, None)
+            else:
+                raw[name] = value
+        answers = {n: Answer(v, Channel.TYPED) for n, v in raw.items()}
+        outcome = self.station.attempt(self.id, answers, by or self.hands())
+        self.outcomes.append(outcome)
+        return outcome
+
+    def to(self, step: str) -> None:
+        """Go on rightly until `step` is the present one; soft cautions are released."""
+        for _ in range(60):
+            if self.place == step:
+                return
+            self.on()
+        raise AssertionError(f"never reached {step}; stands at {self.place}")
+
+    def on(self) -> Outcome:
+        """One right move."""
+        outcome = self.attempt()
+        if outcome.screen.stands == "caution":
+            outcome = self.station.proceed(self.id, "looked_again", self.hands())
+        assert outcome.entry.event.kind in ("passed", "proceeded"), (
+            outcome.entry.event.place,
+            [t.code for t in outcome.told],
+        )
+        return outcome
+
+    def finish(self) -> Outcome:
+        """Go on rightly to the end."""
+        outcome = self.on()
+        while not outcome.screen.prep.closed:
+            outcome = self.on()
+        return outcome
+
+    def volume(self) -> str:
+        """The volume that is right for this dose, as it would be typed."""
+        prep = self.station.find(self.id)
+        rules = self.station.rules_of(prep.workflow)
+        spot = rules.layout.base(prep.place)
+        person = self.station.sign_in(NURSE)
+        aim = target(prep, self.station.surroundings(prep, person, spot))
+        assert aim is not None
+        return str(aim.set).partition(" ")[0]
+
+
+def _drawn(scene: Scene) -> str:
+    reading = scene.station.find(scene.id).latest("drawn_volume")
+    return str(reading.value).partition(" ")[0] if reading else scene.volume()
+
+
+def _rest(scene: Scene) -> str:
+    from fractions import Fraction
+
+    from checklist.number import plain
+
+    product = _product(scene)
+    content = product.content.to("mL").magnitude
+    drawn = Fraction(scene.volume())
+    count = -(-drawn // content)
+    return plain(content * count - drawn)
+
+
+def _product(scene: Scene) -> Any:
+    code = LABELS[scene.order_id][5:19]
+    return scene.ward.formulary.products[code]
+
+
+def _dose(scene: Scene) -> str:
+    patient = scene.ward.patients[scene.order.patient]
+    dose = scene.order.dose
+    if dose is None:
+        assert scene.order.dose_per_weight is not None and patient.weight is not None
+        dose = scene.order.dose_per_weight * patient.weight
+    return str(dose)
+
+
+def _estimate(scene: Scene) -> str:
+    from fractions import Fraction
+
+    share = Fraction(scene.volume()) / _product(scene).content.to("mL").magnitude
+    if share > Fraction(13, 10):
+        return "more than one container"
+    if share > Fraction(75, 100):
+        return "about one container"
+    if share >= Fraction(25, 100):
+        return "about half a container"
+    return "much less than half a container"
+
+
+def _patient(name: str) -> Callable[[Scene], str]:
+    def read(scene: Scene) -> str:
+        patient = scene.ward.patients[scene.order.patient]
+        return str(getattr(patient, name))
+
+    return read
+
+
+def _expiry(scene: Scene) -> str:
+    reading = scene.station.find(scene.id).latest("expiry")
+    assert reading is not None
+    return str(reading.value)
+
+
+def _size(scene: Scene) -> str:
+    from fractions import Fraction
+
+    product = _product(scene)
+    dose = _quantity(scene)
+    volume: Fraction = product.strength.volume_for(dose).to("mL").magnitude
+    return next(s for s in ("1", "3", "5", "10", "20") if Fraction(s) >= volume)
+
+
+def _quantity(scene: Scene) -> Any:
+    from checklist.quantity import Quantity
+
+    return Quantity.parse(_dose(scene))
+
+
+def _time(scene: Scene) -> str:
+    return f"{scene.ward.unit.local(scene.now):%H:%M}"
+
+
+# What a careful nurse would answer, by field; a field not named here is a line to look at.
+RIGHT: dict[str, str | Callable[[Scene], str]] = {
+    "first_identifier": _patient("record_number"),
+    "second_identifier": _patient("birth_date"),
+    "label_identifier": _patient("record_number"),
+    "checker_label_identifier": _patient("record_number"),
+    "bedside_identifier": _patient("record_number"),
+    "assessment": "16",
+    "product": lambda s: LABELS[s.order_id],
+    "product_again": lambda s: LABELS[s.order_id],
+    "emptied": lambda s: LABELS[s.order_id],
+    "expiry": "",
+    "lot": "",
+    "name_on_label": lambda s: s.order.drug,
+    "count_before": lambda s: str(s.ward.unit.register.get(_product(s).code, 10)),
+    "count_taken": "1",
+    "count_after": lambda s: str(s.ward.unit.register.get(_product(s).code, 10) - 1),
+    "witness_count_after": lambda s: str(s.ward.unit.register.get(_product(s).code, 10) - 1),
+    "syringe_kind": "luer lock",
+    "syringe_size": _size,
+    "graduation": lambda s: {"1": "0.01", "3": "0.1", "5": "0.2"}.get(_size(s), "0.5"),
+    "estimate": _estimate,
+    "own_volume": Scene.volume,
+    "checker_drug": lambda s: s.order.drug,
+    "checker_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "checker_expiry": _expiry,
+    "checker_volume": Scene.volume,
+    "filter_kind": "filter needle",
+    "pore": "5",
+    "read_drug": lambda s: s.order.drug,
+    "read_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "bubble_free": "no bubble left",
+    "drawn_volume": Scene.volume,
+    "tip": lambda s: "cap, no needle" if s.order.route == "IV" else "new injection needle",
+    "gauge": lambda s: "" if s.order.route == "IV" else "23",
+    "needle_length": lambda s: "" if s.order.route == "IV" else "25",
+    "wasted_volume": _rest,
+    "waste_method": "absorbent kit",
+    "witness_wasted_volume": _rest,
+    "label_made": "printed",
+    "label_drug": lambda s: s.order.drug,
+    "label_dose": _dose,
+    "label_volume": _drawn,
+    "checker_drawn_volume": _drawn,
+    "checker_drawn_drug": lambda s: s.order.drug,
+    "checker_drawn_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "identified_by": "asked for name and birth date, read the band",
+    "bedside_drug": lambda s: s.order.drug,
+    "bedside_dose": _dose,
+    "given_volume": _drawn,
+    "time_given": _time,
+    "site_given": "left arm",
+    "custody": "in my hand all the time",
+    "discarded_volume": lambda s: str(_product(s).content).partition(" ")[0],
+    "witness_discarded_volume": lambda s: str(_product(s).content).partition(" ")[0],
+}
