@@ -18,6 +18,11 @@ TO_WRITE = "mode=rw"
 OLDEST_SQLITE = (3, 37, 0)
 """The first SQLite with strict tables."""
 
+_CUT_SHORT = (
+    "{path} is empty: making it was cut short, and nothing was recorded in it. Remove the file and"
+    " make the trail again."
+)
+
 # trusted_schema stays on: with it off SQLite 3.40 refuses json_valid in our own CHECK. The guard's
 # list of functions is narrower anyway.
 _SETTINGS = (
@@ -147,6 +152,8 @@ def _look_over_header(db: sqlite3.Connection, path: Path) -> None:
     """Refuse a file of another program, or of another version of this one."""
     (mark,) = db.execute("PRAGMA application_id").fetchone()
     (version,) = db.execute("PRAGMA user_version").fetchone()
+    if mark == 0 and db.execute("SELECT 1 FROM main.sqlite_master").fetchone() is None:
+        raise NotATrail(_CUT_SHORT.format(path=path))
     if mark != APPLICATION_ID:
         raise NotATrail(f"{path} belongs to another program. Give the path of a trail file.")
     if version != FORMAT:
@@ -173,10 +180,7 @@ def existing(path: Path) -> Path:
                 " Remove the other name, or copy the trail with its own backup."
             )
         if path.stat().st_size == 0:
-            raise NotATrail(
-                f"{path} is empty: making it was cut short, and nothing was recorded in it."
-                " Remove the file and make the trail again."
-            )
+            raise NotATrail(_CUT_SHORT.format(path=path))
     except OSError as error:
         raise TrailUnwritable(
             f"{path} cannot be reached ({error.strerror}). Nothing recorded is lost. Call IT."
