@@ -216,7 +216,7 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (U, '["high_alert", "con', '["high_alart", "con', "double_check_scope", ("high_alert",)),
     (U, '["dose_outside_range"]', '["dose_outside"]', "second_person_cautions", ("dose_outside_",)),
     (U, '"09520007300329/FX0883"', '"09520007300329"', "recalled", ("does not name a lot",)),
-    (U, "09520007300329/", "09520007300330/", "recalled", ("not a product", "Did you mean")),
+    (U, "09520007300329/", "09520007300330/", "recalled", ("not a product", "its label")),
     (U, "09520007300114 = 12", "09520007300115 = 12", "register", ("not a product",)),
     (U, "09520007300114 = 12", "09520007300114 = -1", "register", ("below 0",)),
     (U, 'unconfirmed = "hard"', 'unconfirmd = "hard"', "raised", ("Did you mean",)),
@@ -248,7 +248,7 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (F, 'limit = "15 mg"', "limit = nan", "limit", ("nan stands without quotes",)),
     (F, '"2 hours"', '"2 mL"', "min_interval", ("not a length of time",)),
     (F, '"hydromorphone"', '"HYDROmorphone"', "lookalikes", ("small letters",)),
-    (F, 'drug = "naloxone"', 'drug = "naloxon"', "drug", ("not a drug", 'Did you mean "naloxone"')),
+    (F, 'drug = "naloxone"', 'drug = "naloxon"', "drug", ("not a drug", "Correct the name")),
     (F, '"09520007300114"', '"09520007300115"', "code", ("does not fit",)),
     (F, '"09520007300213"', '"9520007300114"', "code", ("stands twice", "product 1")),
     (F, '"09520007300213"', '"520007300213"', "code", ("does not fit",)),
@@ -278,8 +278,8 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (O, '"952000000000003027"', '"952000000000003010"', "band_numbers", ("stands twice",)),
     (O, '"952000000000003027"', '"952000000000003028"', "band_numbers", ("does not fit",)),
     (O, '"sex": "male"', '"sex": "m"', "sex", ("not on the list",)),
-    (O, '"substance"', '"substanse"', "allergies, 1", ("substance",)),
-    (O, '"patient": "P-301"', '"patient": "P-3O1"', "ORD-101", ("not a patient", "Did you mean")),
+    (O, '"substance"', '"substanse"', "allergies, 1", ('Did you mean "substance"',)),
+    (O, '"patient": "P-301"', '"patient": "P-3O1"', "ORD-101", ("not a patient", "in the record")),
     (O, '"id": "ORD-102"', '"id": "ORD-101"', "order 2", ("stands twice", "Keep one")),
     (O, '"id": "ORD-102"', '"id": "ORD 102"', "order 2", ("is not an id",)),
     (O, '"id": "ORD-102",', "", "order 2", ("is not there",)),
@@ -363,6 +363,21 @@ def test_what_an_order_does_not_say_is_no_fault_of_the_file(folder: Path) -> Non
     assert (order.dose, order.route, order.due, order.unreadable) == (None, "", None, {})
     assert ward.patients["P-303"].allergies is None
     assert ward.patients["P-302"].allergies == ()
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "near"),
+    [
+        (F, 'drug = "ketorolac"', 'drug = "ketolac"', "ketorolac"),
+        (O, '"patient": "P-301"', '"patient": "P-300"', "P-301"),
+        (U, "09520007300114 = 12", "09520007300115 = 12", "09520007300114"),
+    ],
+)
+def test_no_drug_patient_or_item_is_offered_for_one_that_is_not_known(
+    folder: Path, file: str, old: str, new: str, near: str
+) -> None:
+    _edit(folder / file, old, new)
+    assert all(near not in fault.sentence for fault in faults_of(folder))
 
 
 def test_all_faults_of_all_files_come_back_at_once_and_nothing_is_written(folder: Path) -> None:

@@ -187,8 +187,13 @@ def _keys(one: ErrorDetails, model: type[BaseModel]) -> list[str]:
     here: type[BaseModel] = model
     for key in one["loc"][:-1]:
         if isinstance(key, str) and key in here.model_fields:
-            inner = here.model_fields[key].annotation
-            for part in (inner, *getattr(inner, "__args__", ())):
-                if isinstance(part, type) and issubclass(part, BaseModel):
-                    here = part
+            here = _inner(here.model_fields[key].annotation) or here
     return [form.alias or name for name, form in here.model_fields.items()]
+
+
+def _inner(annotation: object) -> type[BaseModel] | None:
+    """The model inside an annotation such as list[Model] | None."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inside = (_inner(part) for part in getattr(annotation, "__args__", ()))
+    return next((found for found in inside if found is not None), None)

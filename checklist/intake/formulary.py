@@ -43,7 +43,7 @@ from pydantic import Field
 
 from checklist.formulary import DoseRange, Drug, Formulary, Product
 from checklist.intake.entry import PHARMACY_CODE
-from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place
+from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.intake.route import ROUTES
 from checklist.interop.gtin import GTIN_LENGTHS, gtin14
@@ -143,8 +143,9 @@ class Shelves:
         if one is None:
             return
         if one.drug not in self._named:
-            sentence = f"{quoted(one.drug)} is not a drug of this file."
-            self._findings.add(place(["drug"]), f"{sentence} {nearest(one.drug, self._named)}")
+            # No name is offered: the nearest drug name may well be a lookalike.
+            sentence = "is not a drug of this file. Correct the name, or add the drug."
+            self._findings.add(place(["drug"]), f"{quoted(one.drug)} {sentence}")
         code = self._findings.read(place(["code"]), product_code, one.code)
         if code is not None:
             self.codes.add(code)

@@ -44,7 +44,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import Field
 
 from checklist import ucum
-from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place
+from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
 from checklist.intake.formulary import strength_of
 from checklist.intake.page import MAX_RECORDS, page, records
 from checklist.intake.route import route_of
@@ -155,8 +155,9 @@ def orders_of(path: Path, findings: Findings) -> Orders | None:
         if order is None or not findings.once(f"{place}, id", order.id, ids, "The id"):
             continue
         if order.patient not in known:
-            sentence = f"{quoted(order.patient)} is not a patient of this file."
-            findings.add(f"{place}, patient", f"{sentence} {nearest(order.patient, known)}")
+            # No code is offered: the nearest one is another patient's.
+            sentence = "is not a patient of this file. Look at the order in the record."
+            findings.add(f"{place}, patient", f"{quoted(order.patient)} {sentence}")
         orders[order.id] = order
     return Orders(
         patients=MappingProxyType(patients),

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from checklist.formulary import Formulary
-from checklist.intake.fault import Fault, Faults, Findings, nearest
+from checklist.intake.fault import Fault, Faults, Findings
 from checklist.intake.formulary import formulary_of_toml
 from checklist.intake.formulary_csv import formulary_of_csv
 from checklist.intake.orders import Orders, orders_of
@@ -112,8 +112,8 @@ def _products_of(unit: Unit, formulary: Formulary, findings: Findings) -> None:
     named += [("recalled", item.partition("/")[0]) for item in sorted(unit.recalled)]
     for place, code in named:
         if code not in formulary.products:
-            sentence = f"{quoted(code)} is not a product of the formulary."
-            findings.add(place, f"{sentence} {nearest(code, formulary.products)}")
+            sentence = "is not a product of the formulary. Read the code from its label again."
+            findings.add(place, f"{quoted(code)} {sentence}")
 
 
 def _numbers_of(unit: Unit, orders: Orders, findings: Findings) -> None:
