@@ -19,7 +19,7 @@ TODAY = date(2026, 11, 25)
 WARD = Unit(code="W7E", name="Ward 7 East")
 GTIN = "09520007300114"
 GSRN = "952000000000000019"
-ANSWERS = ("deltoid", "ventrogluteal", "not_given")
+ANSWERS = ("deltoid", "ventrogluteal", "not given")
 
 
 def take(kind: Kind, raw: str, **how: Any) -> Value:
@@ -54,7 +54,7 @@ TAKEN: list[tuple[Kind, str, dict[str, Any], Value]] = [
     (Kind.CHOICE, "deltoid", {"answers": ANSWERS}, "deltoid"),
     (Kind.CHOICE, "Ventrogluteal", {"answers": ANSWERS}, "ventrogluteal"),
     (Kind.CHOICE, "2", {"answers": ANSWERS}, "ventrogluteal"),
-    (Kind.CHOICE, "not given", {"answers": ANSWERS}, "not_given"),
+    (Kind.CHOICE, "Not  given", {"answers": ANSWERS}, "not given"),
     (Kind.CHOICE, "2", {"answers": ("3", "2")}, "2"),
     (Kind.SEEN, "y", {}, True),
     (Kind.SEEN, "Seen", {}, True),

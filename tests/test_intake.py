@@ -1,191 +1,27 @@
-"""A ward's files: the good ones read exactly, and every fault named with its place and remedy."""
+"""A ward's files when something is amiss: each fault with its file, place and remedy."""
 
 from __future__ import annotations
 
-import csv
-import hashlib
 import json
-import shutil
-import tomllib
-from datetime import UTC, date, datetime
-from fractions import Fraction
-from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
-from biip.gs1_prefixes import GS1Prefix
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from wards import FILES, FORMULARY, ORDERS, STAFF, UNIT, copied, edit, faults_of, load
 
-from checklist.formulary import Formulary
-from checklist.intake.fault import Fault, Faults, Findings
-from checklist.intake.formulary import formulary_of_toml
-from checklist.intake.formulary_csv import COLUMNS, formulary_of_csv
-from checklist.intake.route import ROUTES, route_of
-from checklist.intake.ward import Ward, load_ward, reload_orders
-from checklist.interop.gs1 import PersonKind, scan
-from checklist.interop.gtin import checks_out
-from checklist.people import Role
-from checklist.quantity import Concentration, Quantity
-from checklist.verdict import Tier
-
-DEMO = Path(__file__).parents[1] / "demo_db"
-FILES = ("unit.toml", "staff.toml", "formulary.toml", "orders.json")
-TRADE = {
-    "patency_unconfirmed": Tier.SOFT,
-    "dose_outside_range": Tier.SOFT,
-    "filter_missing": Tier.HARD,
-    "lasa_alert": Tier.INFORMATION,
-}
-TODAY = date(2026, 11, 25)
+from checklist.intake.fault import Faults
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
     """A copy of the demonstration ward that a test may spoil."""
-    for name in FILES:
-        shutil.copy(DEMO / name, tmp_path / name)
-    return tmp_path
+    return copied(tmp_path)
 
 
-def load(folder: Path) -> Ward:
-    return load_ward(folder, trade=TRADE)
-
-
-def faults_of(folder: Path) -> tuple[Fault, ...]:
-    with pytest.raises(Faults) as told:
-        load(folder)
-    return told.value.faults
-
-
-# ---- The good files ---------------------------------------------------------------------------
-
-
-def test_the_demonstration_ward_is_read_without_a_fault(folder: Path) -> None:
-    ward = load(folder)
-    assert ward.unit.name == "Ward 7 East"
-    assert ward.unit.rounding_warn == Fraction(5, 100)
-    assert ward.unit.weight_max_age == Quantity.of("168", "h")
-    assert ward.unit.raised == {"patency_unconfirmed": Tier.HARD}
-    assert ward.unit.preparer_roles == (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
-    assert ward.staff["RN-12"].competent["controlled"] == date(2027, 3, 31)
-    assert not ward.staff["RN-08"].active
-    assert ward.formulary.products["09520007300312"].strength == Concentration.parse("10 mg/mL")
-    assert ward.formulary.drugs["gentamicin"].dose.usual_high == Quantity.of("2", "mg/kg")
-    assert ward.patients["P-301"].birth_date == date(1958, 3, 14)
-
-
-def test_every_digest_is_that_of_the_bytes_of_its_file(folder: Path) -> None:
-    ward = load(folder)
-    for name, digest in (
-        ("unit.toml", ward.unit.digest),
-        ("formulary.toml", ward.formulary.digest),
-        ("orders.json", ward.orders_digest),
-    ):
-        assert digest == hashlib.sha256((folder / name).read_bytes()).hexdigest()
-    assert ward.unit.text.encode() == (folder / "unit.toml").read_bytes()
-    assert ward.formulary_text.encode() == (folder / "formulary.toml").read_bytes()
-
-
-def test_the_demonstration_ward_agrees_with_the_checks_that_exist(folder: Path) -> None:
-    from checklist.checks import REASONS
-
-    assert load_ward(folder).unit.raised.keys() <= REASONS.keys()
-
-
-def test_an_order_keeps_its_own_text_beside_its_meaning(folder: Path) -> None:
-    order = load(folder).orders["ORD-101"]
-    assert (order.dose, order.route) == (Quantity.of("7.5", "mg"), "IV")
-    assert order.due == datetime(2026, 11, 25, 14, 20, tzinfo=UTC)
-    assert order.written == {
-        "drug": "morphine",
-        "dose": "7.5 mg",
-        "route": "intravenous",
-        "frequency": "once",
-    }
-    assert order.hold is not None
-    assert order.hold.lowest == Quantity.of("10", "1/min")
-
-
-def test_a_dose_by_body_weight_is_kept_apart_from_a_dose(folder: Path) -> None:
-    order = load(folder).orders["ORD-105"]
-    assert (order.dose, order.dose_per_weight) == (None, Quantity.of("1.5", "mg/kg"))
-
-
-def test_a_trailing_zero_leaves_the_dose_empty_with_its_sentence(folder: Path) -> None:
-    order = load(folder).orders["ORD-106"]
-    assert order.dose is None
-    assert "zero after the point" in order.unreadable["dose"]
-    assert order.written["dose"] == "4.0 mg"
-
-
-def test_demonstration_item_numbers_carry_the_demonstration_prefix_and_fit() -> None:
-    # The prefix table of a general-purpose library: 952 is for demonstrations of the system.
-    codes = [code for code in load_ward(DEMO, trade=TRADE).formulary.products if code.isdecimal()]
-    assert len(codes) > 8
-    for code in codes:
-        prefix = GS1Prefix.extract(code[1:])
-        assert prefix is not None
-        assert (prefix.value, checks_out(code)) == ("952", True)
-        assert "demonstration" in prefix.usage.lower()
-
-
-def test_every_code_of_the_scenario_is_read_and_known_to_the_ward() -> None:
-    ward = load_ward(DEMO, trade=TRADE)
-    scenario = tomllib.loads((DEMO / "scenario.toml").read_text())
-    assert datetime.fromisoformat(scenario["start"]).tzinfo is UTC
-    assert {scenario["preparer"], scenario["second_person"]} <= ward.staff.keys()
-    assert scenario["station"] in ward.unit.stations
-    lots = set()
-    for code in scenario["label"].values():
-        product = scan(code, today=TODAY).product
-        assert product is not None
-        assert product.code in ward.formulary.products
-        assert product.expiry is not None
-        lots.add(f"{product.code}/{product.lot}")
-    assert ward.unit.recalled <= lots
-    for owner, code in scenario["band"].items():
-        person = scan(code, today=TODAY).person
-        assert person is not None
-        assert (person.kind, (person.number,)) == (
-            PersonKind.PATIENT,
-            ward.patients[owner].band_numbers,
-        )
-    for owner, code in scenario["badge"].items():
-        person = scan(code, today=TODAY).person
-        assert person is not None
-        assert (person.kind, person.number) == (PersonKind.STAFF, ward.staff[owner].badge)
-
-
-def test_orders_can_be_read_again_and_the_rest_stays(folder: Path) -> None:
-    ward = load(folder)
-    _edit(folder / "orders.json", '"status": "active"', '"status": "stopped"')
-    again = reload_orders(ward)
-    assert ward.orders["ORD-101"].status == "active"
-    assert again.orders["ORD-101"].status == "stopped"
-    assert again.formulary is ward.formulary
-    assert again.orders_digest != ward.orders_digest
-
-
-def test_a_fault_in_orders_read_again_raises_and_leaves_the_ward_as_it_was(folder: Path) -> None:
-    ward = load(folder)
-    _edit(folder / "orders.json", '"30012415"', '"3001241"')
-    with pytest.raises(Faults, match=r"unit\.toml gives"):
-        reload_orders(ward)
-    assert ward.orders["ORD-101"].status == "active"
-
-
-# ---- Faults: file, what to change in it, where the fault is, and words of its sentence --------
-
-
-def _edit(path: Path, old: str, new: str) -> None:
-    text = path.read_text(encoding="utf-8")
-    assert old in text, f"{old!r} is not in {path.name}"
-    path.write_text(text.replace(old, new, 1), encoding="utf-8")
-
-
-U, S, F, O = FILES  # noqa: E741
+# File, what stands there, what is put in its place, where the fault is, words of its sentence.
+U, S, F, O = UNIT, STAFF, FORMULARY, ORDERS  # noqa: E741
 CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (U, 'code = "W7E"\n', "", "code", ("is not there", "Add it")),
     (U, 'hospital = "', 'hospitl = "', "hospitl", ("not known", 'Did you mean "hospital"')),
@@ -304,7 +140,7 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
 def test_a_fault_names_its_file_its_place_and_what_to_do(
     folder: Path, file: str, old: str, new: str, place: str, words: tuple[str, ...]
 ) -> None:
-    _edit(folder / file, old, new)
+    edit(folder / file, old, new)
     found = faults_of(folder)
     told = [fault for fault in found if all(word in str(fault) for word in words)]
     assert told, [str(fault) for fault in found]
@@ -317,7 +153,7 @@ def test_a_fault_names_its_file_its_place_and_what_to_do(
 def test_one_slip_gives_no_faults_in_other_files(
     folder: Path, file: str, old: str, new: str, place: str, words: tuple[str, ...]
 ) -> None:
-    _edit(folder / file, old, new)
+    edit(folder / file, old, new)
     found = faults_of(folder)
     assert {fault.file for fault in found} == {file}
     assert len(found) <= 2
@@ -347,17 +183,17 @@ CLINICAL_GAPS = [
 def test_an_order_text_that_is_not_clear_is_left_for_a_check_to_refuse(
     folder: Path, old: str, new: str, key: str, words: str
 ) -> None:
-    _edit(folder / O, old, new)
+    edit(folder / ORDERS, old, new)
     order = load(folder).orders["ORD-101"]
     assert not getattr(order, key)
     assert words in order.unreadable[key]
 
 
 def test_what_an_order_does_not_say_is_no_fault_of_the_file(folder: Path) -> None:
-    data = json.loads((folder / O).read_text())
+    data = json.loads((folder / ORDERS).read_text())
     data["orders"] = [{"id": "ORD-1", "patient": "P-303", "dose": None}]
     data["patients"][2]["allergies"] = None
-    (folder / O).write_text(json.dumps(data))
+    (folder / ORDERS).write_text(json.dumps(data))
     ward = load(folder)
     order = ward.orders["ORD-1"]
     assert (order.dose, order.route, order.due, order.unreadable) == (None, "", None, {})
@@ -376,16 +212,16 @@ def test_what_an_order_does_not_say_is_no_fault_of_the_file(folder: Path) -> Non
 def test_no_drug_patient_or_item_is_offered_for_one_that_is_not_known(
     folder: Path, file: str, old: str, new: str, near: str
 ) -> None:
-    _edit(folder / file, old, new)
+    edit(folder / file, old, new)
     assert all(near not in fault.sentence for fault in faults_of(folder))
 
 
 def test_all_faults_of_all_files_come_back_at_once_and_nothing_is_written(folder: Path) -> None:
-    _edit(folder / U, '"30 min"', '"30"')
-    _edit(folder / U, '"5 %"', '"5"')
-    _edit(folder / S, 'role = "trainee"', 'role = "student"')
-    _edit(folder / F, '"09520007300114"', '"09520007300115"')
-    _edit(folder / O, '"dose": "7.5 mg"', '"dose": 7.5')
+    edit(folder / UNIT, '"30 min"', '"30"')
+    edit(folder / UNIT, '"5 %"', '"5"')
+    edit(folder / STAFF, 'role = "trainee"', 'role = "student"')
+    edit(folder / FORMULARY, '"09520007300114"', '"09520007300115"')
+    edit(folder / ORDERS, '"dose": "7.5 mg"', '"dose": 7.5')
     before = {path: path.read_bytes() for path in folder.iterdir()}
     found = faults_of(folder)
     assert [fault.file for fault in found] == [U, U, S, F, O]
@@ -448,146 +284,15 @@ def test_a_hostile_file_gives_faults_and_nothing_else(folder: Path, file: str, t
 def test_no_change_of_one_value_gives_anything_but_a_ward_or_faults(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
 ) -> None:
-    folder = tmp_path_factory.mktemp("ward")
-    for name in FILES:
-        shutil.copy(DEMO / name, folder / name)
-    orders: Any = json.loads((folder / O).read_text())
+    folder = copied(tmp_path_factory.mktemp("ward"))
+    orders: Any = json.loads((folder / ORDERS).read_text())
     record = data.draw(st.sampled_from(orders["orders"] + orders["patients"]))
     junk: st.SearchStrategy[Any] = (
         st.none() | st.booleans() | st.integers() | st.text(max_size=12) | st.just([{}])
     )
     record[data.draw(st.sampled_from(sorted(record)))] = data.draw(junk)
-    (folder / O).write_text(json.dumps(orders))
+    (folder / ORDERS).write_text(json.dumps(orders))
     try:
         load(folder)
     except Faults as told:
         assert {fault.file for fault in told.faults} == {O}
-
-
-# ---- Routes -----------------------------------------------------------------------------------
-
-
-def test_a_route_is_known_by_its_code_or_in_words_and_never_by_a_guess() -> None:
-    assert [route_of(code) for code in ROUTES] == list(ROUTES)
-    assert route_of("by  mouth") == route_of("Oral") == "PO"
-    # Joint Commission and ISMP lists of error-prone abbreviations: none of these is a route here.
-    assert {route_of(text) for text in ("SQ", "sub q", "IN", "IJ", "OJ", "AD", "OS", "iv")} == {""}
-
-
-# ---- The formulary as a spreadsheet -----------------------------------------------------------
-
-
-def _rows() -> list[dict[str, str]]:
-    """The demonstration formulary as a pharmacist would keep it in a spreadsheet."""
-    tables = tomllib.loads((DEMO / F).read_text())
-    drugs = {drug["name"]: drug for drug in tables["drug"]}
-
-    def cell(value: Any) -> str:
-        if isinstance(value, bool):
-            return "yes" if value else "no"
-        return "|".join(value) if isinstance(value, list) else str(value)
-
-    rows = []
-    for product in tables["product"]:
-        drug = {k: v for k, v in drugs[product["drug"]].items() if k != "name"}
-        rows.append(
-            {k: cell(v) for k, v in ({"edition": tables["edition"]} | drug | product).items()}
-        )
-    return rows
-
-
-def _sheet(rows: list[dict[str, str]], delimiter: str = ",") -> str:
-    out = StringIO()
-    writer = csv.DictWriter(out, COLUMNS, delimiter=delimiter, lineterminator="\r\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return out.getvalue()
-
-
-def _read_sheet(path: Path, text: str) -> tuple[Formulary | None, list[Fault]]:
-    path.write_text(text, encoding="utf-8", newline="")
-    findings = Findings(path.name)
-    read = formulary_of_csv(path, findings)
-    return read[0] if read else None, findings.faults
-
-
-@pytest.mark.parametrize("delimiter", [",", ";"])
-def test_a_spreadsheet_gives_the_same_formulary_as_the_tables(
-    tmp_path: Path, delimiter: str
-) -> None:
-    sheet, faults = _read_sheet(tmp_path / "formulary.csv", _sheet(_rows(), delimiter) + "\r\n")
-    tables = formulary_of_toml(DEMO / F, Findings(F))
-    assert not faults
-    assert sheet is not None
-    assert tables is not None
-    assert sheet.products == tables[0].products
-    assert sheet.drugs == tables[0].drugs
-    assert sheet.edition == tables[0].edition
-    assert sheet.digest != tables[0].digest
-
-
-SHEET_CASES = [
-    (2, "strength", "10 mg", "row 2, column strength", "has no volume"),
-    (2, "strength", "0,5 mg in 1 mL", "row 2, column strength", "comma"),
-    (2, "strength", "10mg in 1 mL", "row 2, column strength", "no space before the unit"),
-    (2, "code", "9.52E+12", "row 2, column code", "cut short"),
-    (2, "code", "9,52E+12", "row 2, column code", "cut short"),
-    (2, "code", "20007300213", "row 2, column code", "dropped zeros"),
-    (2, "code", "09520007300115", "row 2, column code", "does not fit"),
-    (2, "code", "'09520007300114", "row 2, column code", "text mark"),
-    (2, "code", "09520007300121", "row 3, column code", "stands twice"),
-    (2, "controlled", "TRUE", "row 2, column controlled", "neither yes nor no"),
-    (2, "content", "#REF!", "row 2, column content", "missing value"),
-    (2, "content", "=1+1", "row 2, column content", "formula"),
-    (2, "content", "1\u00a0mL", "row 2, column content", "cannot be seen"),
-    (2, "content", "", "row 2, column content", "is not there"),
-    (2, "drug", "", "row 2, column drug", "is not there"),
-    (2, "drug", "Morphine", "row 2, column drug", "small letters"),
-    (2, "limit", "20 mg", "row 3, column limit", "differs from row 2"),
-    (3, "limit", "", "row 3, column limit", "differs from row 2"),
-    (3, "lookalikes", "hydromorphone|codeine", "row 3, column lookalikes", "differs from row 2"),
-    (3, "edition", "2026-10", "row 3, column edition", "the same in all rows"),
-    (2, "edition", "", "row 2, column edition", "the same in all rows"),
-    (2, "routes", "IV|IX", "row 2, column routes", "not on the list"),
-    (2, "container", "ampoule", "row 2, column container", "not on the list"),
-]
-
-
-@pytest.mark.parametrize(("row", "column", "cell", "place", "words"), SHEET_CASES)
-def test_a_cell_that_cannot_be_taken_is_named_by_row_and_column(
-    tmp_path: Path, row: int, column: str, cell: str, place: str, words: str
-) -> None:
-    rows = _rows()
-    rows[row - 2][column] = cell
-    _, faults = _read_sheet(tmp_path / "formulary.csv", _sheet(rows))
-    told = [f for f in faults if f.place == place and words in f.sentence]
-    assert told, [str(fault) for fault in faults]
-    assert told[0].file == "formulary.csv"
-
-
-SHEETS = [
-    ("", "", "The file is empty"),
-    ("edition,code,drug,container,strength,content\n", "", "There is no product"),
-    ("sep=;\nedition;code\n", "row 1", "sep= row"),
-    ("edition\tcode\n", "row 1", "is not known here"),
-    ("edition,code,code,drug,container,strength,content\n", "row 1", "stands twice"),
-    ("edition,code,drug,container,strenth,content\n", "row 1", 'Did you mean "strength"'),
-    ("edition,code,drug,container,content\n", "row 1", '"strength" is not there'),
-    ("edition,code,drug,container,strength,content\n1,2,3\n", "row 2", "3 cells"),
-    ('edition,code,drug,container,strength,content\n"1,2,3\n', "row 2", "cannot be read as CSV"),
-]
-
-
-@pytest.mark.parametrize(("text", "place", "words"), SHEETS)
-def test_a_sheet_that_cannot_be_taken_says_why(
-    tmp_path: Path, text: str, place: str, words: str
-) -> None:
-    _, faults = _read_sheet(tmp_path / "formulary.csv", text)
-    told = [f for f in faults if f.place == place and words in f.sentence]
-    assert told, [str(fault) for fault in faults]
-
-
-def test_a_ward_may_keep_its_formulary_as_a_spreadsheet(folder: Path) -> None:
-    (folder / F).unlink()
-    (folder / "formulary.csv").write_text(_sheet(_rows()), encoding="utf-8", newline="")
-    assert load(folder).formulary.products["PH-104"].drug == "sodium chloride"

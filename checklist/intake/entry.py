@@ -236,9 +236,7 @@ def _identifier(raw: str, today: date, settings: Unit) -> Identifier:
         return Identifier(IdentifierKind.BAND_NUMBER, text)
     if re.fullmatch(settings.record_number, text):
         return Identifier(IdentifierKind.RECORD_NUMBER, text)
-    if re.fullmatch(
-        r"[0-9]{4}-[0-9]{2}-[0-9]{2}|[0-9]{1,2}[-./ ][0-9A-Za-z]+[-./ ][0-9]{2,4}", text
-    ):
+    if re.fullmatch(_DAY_LIKE, text):
         return Identifier(IdentifierKind.BIRTH_DATE, day_of(text).isoformat())
     if re.fullmatch(settings.location, text):
         return Identifier(IdentifierKind.LOCATION, text)
