@@ -302,7 +302,8 @@ class Layout:
                 step=replace(template, critical=step.critical, ways=kept),
                 phase=aside,
                 next=resume_at,
-                ends=ends,
+                # Neither way may lead round the re-verification to the step that waits behind it.
+                ends=again if ends == place else ends,
                 restart=again if restart == place else restart,
                 reverify=again,
                 resume_at=resume_at,
