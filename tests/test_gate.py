@@ -127,7 +127,7 @@ def test_no_way_back_from_a_break_goes_round_the_re_verification() -> None:
     for traits in COMBINATIONS:
         layout = Layout(library.workflows()["glass_ampoule"].for_(traits))
         for move in moves(layout):
-            base, found, end = move.source.partition("/reverify")
+            base, found, _ = move.source.partition("/reverify")
             if move.source.endswith("/interrupted"):
                 assert move.trigger == "end" or move.dest.endswith("/reverify"), move
             if not found:
