@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
-from checklist import __version__, engine
+from checklist import __version__, engine, register
 from checklist.answer import Answer, channel_of, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
@@ -125,6 +126,7 @@ class Station:
             "formulary": {"edition": formulary.edition, "digest": formulary.digest},
             "software": __version__,
             "container": workflow.container,
+            "register": register.digest(unit.register),
         }
         event = engine.opened(
             order,
@@ -264,7 +266,7 @@ class Station:
             similar_name=patient is not None and self._has_twin(patient),
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
-            booked=self._booked(),
+            booked=self._booked(prep) if "stock_count_holds" in asks else {},
         )
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
@@ -332,9 +334,16 @@ class Station:
             and self.trail.of(one.id)[0].event.body["order"]["id"] == prep.order.id
         )
 
-    def _booked(self) -> Mapping[str, int]:
-        """Stock by the register, less what preparations in this trail took since it was counted."""
-        return self.ward.unit.register
+    def _booked(self, prep: Preparation) -> Mapping[str, int]:
+        """Stock by the register, less what preparations under this same register have used."""
+        booked = Counter(self.ward.unit.register)
+        same = register.digest(self.ward.unit.register)
+        for one in self.trail.preparations():
+            entries = self.trail.of(one.id)
+            if entries[0].event.body["register"] == same:
+                rules = self.rules_of(entries[0].event.body["workflow"])
+                booked.subtract(register.used(entries, rules, own=one.id == prep.id))
+        return booked
 
     def _has_twin(self, patient: Patient) -> bool:
         def names(one: Patient) -> set[str]:
