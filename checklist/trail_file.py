@@ -58,8 +58,6 @@ def connect(path: Path, *, how: str, patience_ms: int) -> sqlite3.Connection:
             db.setlimit(limit, most)
         for setting in _SETTINGS:
             db.execute(setting)
-        if how != TO_WRITE:
-            db.execute("PRAGMA query_only = ON")
     except BaseException:
         db.close()
         raise
@@ -123,7 +121,6 @@ def _fill(db: sqlite3.Connection, new: Origin) -> None:
     from sqlite_utils import Database  # 80 ms, and only a new trail needs it
 
     filled = Database(db, recursive_triggers=True, use_counts_table=False, execute_plugins=False)
-    filled.enable_wal()
     with filled.atomic():
         for statement in SCHEMA:
             filled.execute(statement)
