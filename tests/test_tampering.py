@@ -17,7 +17,8 @@ from checklist.trail_verification import tail_break
 from tests.ward_trail import event, fill, made, plain
 
 ROW = "'x', 'prep-1', 2, 'passed', '', 'a', '2026-11-25T14:00:00.000000Z', 'RN', '', '', '{}'"
-HASHES = "zeroblob(32), zeroblob(32)"
+BLOB = f"x'{'00' * 32}'"
+HASHES = f"{BLOB}, {BLOB}"
 
 CHANGES = [
     "UPDATE entries SET \"by\" = 'RN-99' WHERE seq = 1",
@@ -29,8 +30,8 @@ CHANGES = [
     "DELETE FROM entries",
     "DELETE FROM definitions",
     "DELETE FROM trail",
-    "REPLACE INTO trail VALUES (1, 'x', 'x', '2026-11-25T14:00:00.000000Z', zeroblob(32))",
-    "INSERT INTO trail VALUES (2, 'x', 'x', '2026-11-25T14:00:00.000000Z', zeroblob(32))",
+    f"REPLACE INTO trail VALUES (1, 'x', 'x', '2026-11-25T14:00:00.000000Z', {BLOB})",
+    f"INSERT INTO trail VALUES (2, 'x', 'x', '2026-11-25T14:00:00.000000Z', {BLOB})",
 ]
 """What triggers refuse on any connection, and the guard on ours."""
 

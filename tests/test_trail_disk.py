@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from checklist import trail_schema
+from checklist import trail_file, trail_schema
 from checklist.trail import Trail, TrailDamaged, TrailFault, TrailUnwritable
 from tests.ward_trail import event, filled, made, plain
 
@@ -152,6 +152,15 @@ def test_a_lock_that_is_held_for_a_moment_longer_is_waited_for_once_more(tmp_pat
         trail._db = Meddling(trail._db, "BEGIN", busy_once)  # type: ignore[assignment]
         assert trail.append(event(1)).seq == 1
         assert refused == ["BEGIN IMMEDIATE"]
+
+
+def test_a_place_where_no_log_can_be_kept_is_told(tmp_path: Path) -> None:
+    path = filled(tmp_path, 1)
+    db: Any = plain(path)
+    without_log = Meddling(db, "PRAGMA journal_mode", lambda db, _: db.execute("SELECT 'delete'"))
+    with pytest.raises(TrailUnwritable, match="where its log cannot be kept"):
+        trail_file._claim(without_log, path)  # type: ignore[arg-type]
+    db.close()
 
 
 def test_a_write_that_cannot_be_taken_back_gives_up_its_connection(tmp_path: Path) -> None:
