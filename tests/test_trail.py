@@ -250,7 +250,7 @@ def test_a_definition_is_kept_once_and_to_the_letter(tmp_path: Path) -> None:
 
 
 def test_since_gives_every_entry_after_a_number_across_its_batches(tmp_path: Path) -> None:
-    count = 2 * trail_reading.BATCH + 3
+    count = trail_reading.BATCH + 3
     with made(tmp_path) as trail:
         entries = fill(trail, count)
         assert list(trail.since(0)) == entries
