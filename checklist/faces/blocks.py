@@ -26,8 +26,8 @@ NOT_CHECKED = (
     "Not checked by this tool: what is in the container, whether the order suits the patient, and"
     " anything that was not entered."
 )
-TOKENS = ":i interrupted   :e end   :? why"
-IN_A_STEP = ":b one line back   :n nothing to enter"
+TOKENS = ":i interrupted  :e end  :? why"
+IN_A_STEP = ":b back  :n nothing there"
 SECOND_WORDS = {Who.CHECKER: "Second check", Who.WITNESS: "Witness"}
 _COLUMN = 9
 
@@ -117,7 +117,7 @@ def step(terminal: Terminal, screen: Screen) -> None:
     if spot.step.how:
         terminal.say(spot.step.how)
     terminal.say()
-    terminal.say(f"{TOKENS}   {IN_A_STEP}")
+    terminal.say(f"{TOKENS}  {IN_A_STEP}")
     terminal.say()
 
 
