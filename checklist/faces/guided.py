@@ -125,7 +125,7 @@ class Guided:
                     BOLD,
                 )
                 told = f"checklist prepare {prep.order.id} {self._at.options}".rstrip()
-            say(f"next: {told}")
+            self._terminal.command(told)
         return DONE if prep.place == GIVEN else WANTING
 
     # -- one step ------------------------------------------------------------------------------
