@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import signal
 import sys
 from collections.abc import Iterator, Mapping
@@ -18,8 +19,9 @@ from checklist import library
 from checklist.faces import answering
 from checklist.observation import Kind
 from checklist.trail import Trail
-from tests.faces import STEERING, bodies, canaries, run, surroundings
+from tests.faces import ROOT, STEERING, bodies, canaries, run, surroundings
 from tests.scene import LABELS, START, Scene
+from tests.wards import UNIT, copied, edit
 
 LABEL = LABELS["ORD-103"]
 RIGHT: Mapping[str, str] = {
@@ -298,6 +300,60 @@ def test_ending_takes_a_listed_reason_or_goes_back(nurse: Nurse) -> None:
     assert code == 1 and "abandoned, not given" in last
     kind, body = bodies(nurse.home / "trail.db")[-1]
     assert (kind, json.loads(body)["note"]) == ("ended", "the patient sleeps")
+
+
+def to_a_caution(nurse: Nurse) -> str:
+    """Come to the place of work with a cut on the hand."""
+    screen = nurse.to("Skin of the hands", nurse.wait())
+    screen = nurse.type("n")
+    while not re.search(r"^CAUTION", screen, re.MULTILINE):
+        screen = nurse.type(nurse.answer(screen))
+    return screen
+
+
+def test_a_caution_is_put_right_or_passed_with_a_listed_reason(nurse: Nurse) -> None:
+    caution = to_a_caution(nurse)
+    assert "STOP" not in caution and "(hand_skin_breach)" in caution
+    shown = caution.splitlines()
+    put_right, go_on = (
+        shown.index("Put it right:"),
+        next(
+            number for number, line in enumerate(shown) if line.startswith("Or go on with a reason")
+        ),
+    )
+    assert put_right < go_on
+    assert "Type one of the numbers" in nurse.type("")
+    other = next(line.split()[0] for line in shown if "Another reason" in line)
+    nurse.type(other)
+    assert "needs a few words" in nurse.type("")
+    screen = nurse.type("glove over the plaster")
+    assert "Went on       Another reason" in screen and "Take the ampoule" in screen
+    kind, body = bodies(nurse.home / "trail.db")[-1]
+    told = json.loads(body)
+    assert (kind, told["because"], told["note"]) == (
+        "proceeded", "other", "glove over the plaster",
+    )  # fmt: skip
+    assert told["codes"] == ["hand_skin_breach"]
+
+
+def test_a_unit_may_ask_a_second_person_to_let_a_caution_pass(tmp_path: Path) -> None:
+    ward = tmp_path / "ward"
+    ward.mkdir()
+    copied(ward)
+    shutil.copy(ROOT / "demo_db" / "scenario.toml", ward)
+    edit(ward / UNIT, '["dose_outside_range"]', '["hand_skin_breach"]')
+    words = ("ORD-103", "--as", "RN-12", "--practice", "--ward", str(ward))
+    with Nurse(tmp_path, *words) as nurse:
+        caution = to_a_caution(nurse)
+        looked = next(line.split()[0] for line in caution.splitlines() if "Looked again" in line)
+        assert "asks a second person" in nurse.type(looked)
+        assert "Fetch a colleague" in nurse.type("RN-12")
+        nurse.type("RN-27")
+        assert "Take the ampoule" in nurse.type("")
+        path = ward / "practice" / "ORD-103-001.db"
+        with Trail.open(path, read_only=True) as trail:
+            last = list(trail.since(0))[-1].event
+    assert (last.kind, last.by) == ("proceeded", "RN-27")
 
 
 # -- entries -------------------------------------------------------------------------------------
