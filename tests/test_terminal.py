@@ -23,6 +23,9 @@ from tests.faces import ROOT, STEERING, bodies, canaries, run, surroundings
 from tests.scene import LABELS, START, Scene
 from tests.wards import UNIT, copied, edit
 
+# A pseudo-terminal is made by forking; where the test runner has threads, Python warns of that.
+pytestmark = pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
+
 LABEL = LABELS["ORD-103"]
 RIGHT: Mapping[str, str] = {
     "first_identifier": "30012415",
