@@ -19,7 +19,7 @@ from checklist import library
 from checklist.faces import answering
 from checklist.observation import Kind
 from checklist.trail import Trail
-from tests.faces import ROOT, STEERING, bodies, canaries, run, surroundings
+from tests.faces import ROOT, STEERING, bodies, canaries, new_trail, run, surroundings
 from tests.scene import LABELS, START, Scene
 from tests.wards import UNIT, copied, edit
 
@@ -156,7 +156,14 @@ class Nurse:
 
 @pytest.fixture
 def words(tmp_path: Path) -> tuple[str, ...]:
-    return ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(tmp_path / "trail.db"))
+    return (
+        "ORD-103",
+        "--as",
+        "RN-12",
+        "--practice",
+        "--trail",
+        str(new_trail(tmp_path / "trail.db")),
+    )
 
 
 @pytest.fixture
@@ -529,7 +536,7 @@ def test_without_colour_the_words_are_the_same(tmp_path: Path) -> None:
     ):
         home = tmp_path / str(number)
         home.mkdir()
-        words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(home / "t.db"))
+        words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(new_trail(home / "t.db")))
         with Nurse(home, *words, changes={variable: value}) as nurse:
             nurse.type(nurse.answer(nurse.wait()))
             text = STEERING.sub("", nurse.all).replace("\r", "")
@@ -542,7 +549,7 @@ def test_without_colour_the_words_are_the_same(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("columns", [60, 80, 120])
 def test_no_line_is_too_long_and_no_number_leaves_its_unit(columns: int, tmp_path: Path) -> None:
-    words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(tmp_path / "t.db"))
+    words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(new_trail(tmp_path / "t.db")))
     with Nurse(tmp_path, *words, columns=columns) as nurse:
         nurse.to("Work out the volume", nurse.wait())
         nurse.type("3")
