@@ -294,6 +294,8 @@ class Guided:
         blocks.band(terminal, self._at, screen, by)
         blocks.news(terminal, self._news)
         if screen.stands == "step":
+            if any(field.name == "label_made" for field in screen.fields):
+                blocks.label_text(terminal, self._at, screen, by)
             blocks.step(terminal, screen)
             return
         blocks.told(terminal, reasons)
