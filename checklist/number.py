@@ -13,6 +13,7 @@ _GRAMMAR = re.compile(
     rf"(?:0|[1-9][0-9]{{0,{MAX_INTEGER_DIGITS - 1}}})(?:\.[0-9]{{0,{MAX_DECIMALS - 1}}}[1-9])?"
 )
 _LONGEST_SHOWN = 24
+_SCALE = 10**MAX_DECIMALS
 
 
 class NumberFault(ValueError):
@@ -138,11 +139,17 @@ def shown(value: Fraction) -> str:
     significant places, never short of whole numbers, with "about " in front. A value that is
     not zero is never shown as zero. A value below zero is shown with the word minus.
     """
-    if value < 0:
+    above, below = value.numerator, value.denominator
+    if above < 0:
         return f"minus {shown(-value)}"
+    if below == 1:
+        return f"{above:,}"
+    if _SCALE % below == 0:  # few decimals, as nearly always: whole numbers do
+        whole, part = divmod(above * (_SCALE // below), _SCALE)
+        return f"{whole:,}.{part:0{MAX_DECIMALS}d}".rstrip("0")
     rounded, about = _readable(value)
-    whole, point, part = _pointed(rounded, decimals(rounded) or 0).partition(".")
-    return f"{about}{int(whole):,}{point}{part}"
+    figures, point, rest = _pointed(rounded, decimals(rounded) or 0).partition(".")
+    return f"{about}{int(figures):,}{point}{rest}"
 
 
 def said(value: Fraction) -> str:
