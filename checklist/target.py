@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from checklist.dose import Working, volume_for
+from checklist.dose.volume import volume_for
+from checklist.dose.working import Working
 from checklist.formulary import Product
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
