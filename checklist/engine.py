@@ -94,7 +94,7 @@ def opened(
         channel=stamp.channel.value,
         body={
             "order": codec.order_out(order),
-            "workflow": rules.workflow.digest,
+            "workflow": rules.digest,
             "name": rules.workflow.name,
             "version": str(rules.workflow.version),
             "traits": list(rules.workflow.traits),

@@ -41,7 +41,7 @@ def _begun(entry: Entry, rules: Rules) -> Preparation:
     first = rules.workflow.steps[0].name
     if event.kind != "opened" or event.turn != 0 or event.lands != first:
         raise TrailContradiction(f"entry {entry.seq} does not open a preparation at {first!r}")
-    if event.body["workflow"] != rules.workflow.digest:
+    if event.body["workflow"] != rules.digest:
         raise TrailContradiction(f"entry {entry.seq} was opened under another workflow")
     return Preparation(
         id=event.preparation,

@@ -103,9 +103,13 @@ class Gate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
-    """A workflow with its conditions spent, laid out and compiled: everything a move needs."""
+    """A workflow with its conditions spent, laid out and compiled: everything a move needs.
+
+    `digest` is the workflow's, computed once.
+    """
 
     workflow: Workflow
+    digest: str
     layout: Layout
     gate: Gate
 
@@ -113,4 +117,6 @@ class Rules:
     def of(cls, workflow: Workflow) -> Rules:
         """Compile a workflow whose conditions have been spent by `Workflow.for_`."""
         layout = Layout(workflow)
-        return cls(workflow=workflow, layout=layout, gate=Gate(layout))
+        return cls(
+            workflow=workflow, digest=workflow.digest, layout=layout, gate=Gate(layout)
+        )

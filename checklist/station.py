@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 
-from checklist import __version__, engine
+from checklist import __version__, engine, register
 from checklist.answer import Answer, channel_of, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
-from checklist.fold import replay
+from checklist.fold import evolve, replay
 from checklist.gate import OutOfSequence, Rules
 from checklist.intake.ward import Ward, reload_orders
 from checklist.limits import Limits
@@ -32,8 +33,9 @@ class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
     `clock` gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
-    again, which is done whenever a step asks whether the order still stands. `sign_in` is not a proof of
-    who somebody is: a code or badge is taken as it comes.
+    again, which is done whenever a step asks whether the order still stands. `via` marks every
+    entry made here with one channel, whatever each answer came by. `sign_in` is not a proof of who
+    somebody is: a code or badge is taken as it comes.
     """
 
     def __init__(
@@ -47,6 +49,7 @@ class Station:
         clock: Callable[[], datetime],
         new_id: Callable[[], str],
         reload: Callable[[Ward], Ward] = reload_orders,
+        via: Channel | None = None,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -56,7 +59,9 @@ class Station:
         self._clock = clock
         self._new_id = new_id
         self._reload = reload
+        self._via = via
         self._rules: dict[str, Rules] = {}
+        self._folded: dict[str, Preparation] = {}
 
     # -- people and orders ---------------------------------------------------------------------
 
@@ -117,13 +122,14 @@ class Station:
         person, order = self.sign_in(by), self.order(order_id)
         workflow = self.workflow_for(order, container).for_(self.traits(order))
         rules = self._compiled(workflow)
-        self._keep(workflow)
+        self._keep(rules)
         unit, formulary = self.ward.unit, self.ward.formulary
         settings = {
             "unit": {"code": unit.code, "digest": unit.digest},
             "formulary": {"edition": formulary.edition, "digest": formulary.digest},
             "software": __version__,
             "container": workflow.container,
+            "register": register.digest(unit.register),
         }
         event = engine.opened(
             order,
@@ -132,7 +138,7 @@ class Station:
             stamp=self._stamp(person.code, Channel.ENGINE),
             settings=settings,
         )
-        return self._recorded(event, rules, ())
+        return self._recorded(None, event, rules)
 
     def attempt(
         self, id_: str, answers: Mapping[str, Answer], by: str, *, turn: int | None = None
@@ -156,7 +162,7 @@ class Station:
         event, found = engine.attempt(
             prep, rules, seen, around, self._stamp(by, channel_of(seen)), recorded=recorded
         )
-        return self._recorded(event, rules, texts, found)
+        return self._recorded(prep, event, rules, texts, found)
 
     def remedy(
         self, id_: str, remedy: Remedy, by: str, *, note: str = "", turn: int | None = None
@@ -165,7 +171,7 @@ class Station:
         prep, rules = self._at(id_, turn)
         self.sign_in(by)
         event = engine.remedied(prep, rules, remedy, self._stamp(by, Channel.CHOSEN), note=note)
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def proceed(
         self, id_: str, because: str, by: str, *, note: str = "", turn: int | None = None
@@ -181,34 +187,34 @@ class Station:
             note=note,
             second_person=self.ward.unit.second_person_cautions,
         )
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def interrupt(self, id_: str, cause: str, by: str) -> Outcome:
         """Stop here because of `cause`, whatever the turn: a break is never refused."""
         prep, rules = self._at(id_, None)
         event = engine.interrupted(prep, rules, cause, self._stamp(by, Channel.CHOSEN))
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def resume(self, id_: str, by: str) -> Outcome:
         """Come back from a break, behind its re-verification."""
         prep, rules = self._at(id_, None)
         self.sign_in(by)
         event = engine.resumed(prep, rules, self._stamp(by, Channel.CHOSEN))
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def end(self, id_: str, because: str, by: str, *, note: str = "") -> Outcome:
         """End without giving, for a listed reason."""
         prep, rules = self._at(id_, None)
         self.sign_in(by)
         event = engine.ended(prep, rules, because, self._stamp(by, Channel.CHOSEN), note=note)
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def note(self, id_: str, text: str, by: str, *, about: int | None = None) -> Outcome:
         """Add a remark; nothing moves."""
         prep, rules = self._at(id_, None)
         self.sign_in(by)
         event = engine.noted(prep, text, self._stamp(by, Channel.TYPED), about=about)
-        return self._recorded(event, rules, ())
+        return self._recorded(prep, event, rules)
 
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
         """Show the working of the dose after a refused reading; that it was seen is recorded.
@@ -222,7 +228,7 @@ class Station:
             raise engine.NotOffered("the working is shown only after a reading was refused")
         aim = target(prep, self.surroundings(prep, person, rules.layout.base(prep.place)))
         event = engine.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
-        outcome = self._recorded(event, rules, ())
+        outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, (*lines, *([f"on this scale: {aim.set}"] if aim and aim.rounded else []))
 
@@ -247,7 +253,7 @@ class Station:
         """Everything around a preparation that its checks may look at, as of now."""
         rules = self.rules_of(prep.workflow)
         patient = self.ward.patients.get(prep.order.patient)
-        again = spot.place.endswith(f"/{REVERIFY}")
+        again, asks = spot.place.endswith(f"/{REVERIFY}"), spot.step.checks
         return Surroundings(
             at=self._clock(),
             by=by,
@@ -258,12 +264,12 @@ class Station:
             staff=self.ward.staff,
             patient=patient,
             order_now=self.ward.orders.get(prep.order.id),
-            others_open=self._others_open(prep, by),
-            given_before=self._given_before(prep),
+            others_open=self._others_open(prep, by) if "nothing_else_is_open" in asks else (),
+            given_before=self._given_before(prep) if "dose_is_still_to_give" in asks else (),
             similar_name=patient is not None and self._has_twin(patient),
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
-            booked=self._booked(),
+            booked=self._booked(prep) if "stock_count_holds" in asks else {},
         )
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
@@ -276,29 +282,50 @@ class Station:
     # -- inside --------------------------------------------------------------------------------
 
     def _at(self, id_: str, turn: int | None) -> tuple[Preparation, Rules]:
-        entries = self.entries(id_)
-        rules = self.rules_of(entries[0].event.body["workflow"])
-        prep = replay(entries, rules)
+        prep = self._folded.get(id_)
+        if prep is None:
+            entries = self.entries(id_)
+            rules = self.rules_of(entries[0].event.body["workflow"])
+            prep = replay(entries, rules)
+        else:
+            # What was folded here holds for good, since entries never change; another station may
+            # have added some, and those are folded on.
+            rules = self.rules_of(prep.workflow)
+            for entry in self.trail.of(id_, after=prep.turn):
+                prep = evolve(prep, entry, rules)
+        self._hold(prep)
         if turn is not None and turn != prep.turn:
             raise engine.MovedOn(
                 "somebody else has moved this preparation on; look at where it stands now"
             )
         return prep, rules
 
-    def _compiled(self, workflow: Workflow) -> Rules:
-        if workflow.digest not in self._rules:
-            layout_of(workflow)
-            self._rules[workflow.digest] = Rules.of(workflow)
-        return self._rules[workflow.digest]
+    def _hold(self, prep: Preparation) -> None:
+        """Keep the fold of a preparation that is still under way; a closed one is let go."""
+        if prep.closed:
+            self._folded.pop(prep.id, None)
+        else:
+            self._folded[prep.id] = prep
 
-    def _keep(self, workflow: Workflow) -> None:
-        unit = self.ward.unit
-        self.trail.keep(workflow.digest, "workflow", workflow.name, workflow.text)
+    def _compiled(self, workflow: Workflow) -> Rules:
+        layout_of(workflow)
+        rules = Rules.of(workflow)
+        return self._rules.setdefault(rules.digest, rules)
+
+    def _keep(self, rules: Rules) -> None:
+        unit, workflow = self.ward.unit, rules.workflow
+        self.trail.keep(rules.digest, "workflow", workflow.name, workflow.text)
         if unit.digest:
             self.trail.keep(unit.digest, "unit", unit.code, unit.text)
 
     def _stamp(self, by: str, channel: Channel) -> Stamp:
-        return Stamp(id=self._new_id(), at=self._clock(), by=by, station=self.name, channel=channel)
+        return Stamp(
+            id=self._new_id(),
+            at=self._clock(),
+            by=by,
+            station=self.name,
+            channel=self._via or channel,
+        )
 
     def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
         return tuple(
@@ -316,9 +343,16 @@ class Station:
             and self.trail.of(one.id)[0].event.body["order"]["id"] == prep.order.id
         )
 
-    def _booked(self) -> Mapping[str, int]:
-        """Stock by the register, less what preparations in this trail took since it was counted."""
-        return self.ward.unit.register
+    def _booked(self, prep: Preparation) -> Mapping[str, int]:
+        """Stock by the register, less what preparations under this same register have used."""
+        booked = Counter(self.ward.unit.register)
+        same = register.digest(self.ward.unit.register)
+        for one in self.trail.preparations():
+            entries = self.trail.of(one.id)
+            if entries[0].event.body["register"] == same:
+                rules = self.rules_of(entries[0].event.body["workflow"])
+                booked.subtract(register.used(entries, rules, own=one.id == prep.id))
+        return booked
 
     def _has_twin(self, patient: Patient) -> bool:
         def names(one: Patient) -> set[str]:
@@ -332,11 +366,13 @@ class Station:
 
     def _recorded(
         self,
+        before: Preparation | None,
         event: Event,
         rules: Rules,
-        texts: tuple[SealedText, ...],
+        texts: tuple[SealedText, ...] = (),
         found: tuple[Found, ...] = (),
     ) -> Outcome:
         entry = self.trail.append(event, texts)
-        prep = replay(self.trail.of(event.preparation), rules)
+        prep = evolve(before, entry, rules)
+        self._hold(prep)
         return outcome_of(entry, prep, rules, found)

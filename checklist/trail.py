@@ -185,11 +185,14 @@ class Trail:
             raise damaged(self.path, f"The definition {digest} does not have the kept text.")
         return found[1]
 
-    def of(self, preparation: str) -> tuple[Entry, ...]:
-        """All entries of a preparation in their order; empty when it was never opened."""
+    def of(self, preparation: str, *, after: int = -1) -> tuple[Entry, ...]:
+        """The entries of a preparation in their order, those behind turn `after`.
+
+        Empty when it was never opened, or has not moved on from there.
+        """
         with self._reading() as db:
-            rows = reading.rows_of(db, preparation)
-        for turn, row in enumerate(rows):
+            rows = reading.rows_of(db, preparation, after)
+        for turn, row in enumerate(rows, start=after + 1):
             if row.turn != turn:
                 raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
         return tuple(map(self._entry, rows))

@@ -108,4 +108,4 @@ def of_sqlite(
     if primary in _BROKEN or primary is None:
         return damaged(path, f"SQLite says: {error} ({name}).", recorded=recorded)
     cause = _CAUSES.get(primary, "The trail {name} could not be used.").format(name=path.name)
-    return TrailUnwritable(f"{cause} {then} call IT ({name}: {error}).", recorded=recorded)
+    return TrailUnwritable(f"{cause} {then} call IT ({name}).", recorded=recorded)

@@ -58,8 +58,6 @@ def connect(path: Path, *, how: str, patience_ms: int) -> sqlite3.Connection:
             db.setlimit(limit, most)
         for setting in _SETTINGS:
             db.execute(setting)
-        if how != TO_WRITE:
-            db.execute("PRAGMA query_only = ON")
     except BaseException:
         db.close()
         raise
@@ -73,7 +71,7 @@ def opened(path: Path, *, how: str, patience_ms: int) -> sqlite3.Connection:
         try:
             _look_over_header(db, path)
             if how == TO_WRITE:
-                _claim(db)
+                _claim(db, path)
             db.set_authorizer(guard)
         except BaseException:
             db.close()
@@ -123,7 +121,6 @@ def _fill(db: sqlite3.Connection, new: Origin) -> None:
     from sqlite_utils import Database  # 80 ms, and only a new trail needs it
 
     filled = Database(db, recursive_triggers=True, use_counts_table=False, execute_plugins=False)
-    filled.enable_wal()
     with filled.atomic():
         for statement in SCHEMA:
             filled.execute(statement)
@@ -132,7 +129,7 @@ def _fill(db: sqlite3.Connection, new: Origin) -> None:
         filled.execute(f"PRAGMA user_version = {FORMAT:d}")
 
 
-def _claim(db: sqlite3.Connection) -> None:
+def _claim(db: sqlite3.Connection, path: Path) -> None:
     """Make sure that this connection may write, and that it writes ahead.
 
     SQLite begins a write on a file that it can only read without a word, so one is tried, and
@@ -145,7 +142,10 @@ def _claim(db: sqlite3.Connection) -> None:
         db.execute("ROLLBACK")
     (mode,) = db.execute("PRAGMA journal_mode = WAL").fetchone()
     if mode != "wal":
-        raise sqlite3.OperationalError(f"the write-ahead log cannot be used here ({mode})")
+        raise TrailUnwritable(
+            f"The trail {path.name} lies where its log cannot be kept, such as a network drive."
+            " Nothing that is recorded was changed. Call IT to move it to a disk of this machine."
+        )
 
 
 def _look_over_header(db: sqlite3.Connection, path: Path) -> None:

@@ -93,10 +93,10 @@ def row_of_event(db: sqlite3.Connection, event: str) -> Row | None:
     return None if found is None else Row._make(found)
 
 
-def rows_of(db: sqlite3.Connection, preparation: str) -> list[Row]:
-    """The stored rows of a preparation, in the order of its turns."""
-    sql = f"SELECT {COLUMNS} FROM main.entries WHERE preparation = ? ORDER BY turn"
-    return [Row._make(each) for each in db.execute(sql, (preparation,))]
+def rows_of(db: sqlite3.Connection, preparation: str, after: int = -1) -> list[Row]:
+    """The stored rows of a preparation behind a turn, in the order of its turns."""
+    sql = f"SELECT {COLUMNS} FROM main.entries WHERE preparation = ? AND turn > ? ORDER BY turn"
+    return [Row._make(each) for each in db.execute(sql, (preparation, after))]
 
 
 def next_turn(db: sqlite3.Connection, preparation: str) -> int:

@@ -243,11 +243,16 @@ class Layout:
                 phase_of[step.name],
                 next_=steps[i + 1].name if i + 1 < len(steps) else GIVEN,
                 ends=self._through_account(THEN_DISCARDED, DISCARDED) if after else ABANDONED,
-                restart=(
-                    self._through_account(THEN_RESTART, flow.restart) if after else flow.restart
-                ),
+                restart=self._restart(i, after),
                 resume_at=step.resume_at if step.resume_at in self.order else step.name,
             )
+
+    def _restart(self, i: int, opened: bool) -> str:
+        """Where beginning with new items leads; before any item was taken, nowhere but here."""
+        flow = self.workflow
+        if opened:
+            return self._through_account(THEN_RESTART, flow.restart)
+        return flow.restart if i >= self.order[flow.restart] else flow.steps[i].name
 
     def _lay_account(self, exit_: str, finally_: str) -> None:
         phase = self._asides[self.workflow.account]
@@ -291,13 +296,15 @@ class Layout:
         )
         if again and aside:
             template = aside.steps[0]
+            kept = tuple(w for w in template.ways if step.critical or w.to != RESUME)
             self.spots[again] = Spot(
                 place=again,
-                step=replace(template, critical=step.critical),
+                step=replace(template, critical=step.critical, ways=kept),
                 phase=aside,
                 next=resume_at,
-                ends=ends,
-                restart=restart,
+                # Neither way may lead round the re-verification to the step that waits behind it.
+                ends=again if ends == place else ends,
+                restart=again if restart == place else restart,
                 reverify=again,
                 resume_at=resume_at,
                 interrupted=interrupted,

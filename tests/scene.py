@@ -128,6 +128,12 @@ class Scene:
         assert spot is not None
         return COLLEAGUE if spot.step.who.value in ("checker", "witness") else NURSE
 
+    def hands_of(self, step: str) -> str:
+        """The staff code of whoever a step is for."""
+        prep = self.station.find(self.id)
+        spot = self.station.rules_of(prep.workflow).layout.spots[step]
+        return COLLEAGUE if spot.step.who.value in ("checker", "witness") else prep.preparer
+
     def right(self) -> dict[str, str]:
         """The right raw answers for the present step."""
         screen = self.station.screen(self.id)

@@ -128,6 +128,11 @@ def test_a_stored_number_is_read_back_without_loss(value: Fraction) -> None:
     assert exact(plain(value)) == value
 
 
+@pytest.mark.parametrize("text", ["0", "7", "0.75", "12500", "2/3", "-0.5", "-1/3", "0.0000001"])
+def test_a_number_is_stored_in_one_form(text: str) -> None:
+    assert plain(exact(text)) == text
+
+
 @pytest.mark.parametrize(
     "text", ["", "1e3", "1/0", "1/-2", "½", "1.5/2", "nan", "--1", "1_0", "٣", "1.", "9" * 4001]
 )
@@ -165,6 +170,7 @@ SHOWN = {
     "1000000/7": "about 142,857",
     "9999.96": "9,999.96",
     "29999/3": "about 10,000",
+    "3700/3": "about 1,233",
     "0.0000001": "about 0.0000001",
     "-1/2": "minus 0.5",
     "-1/3": "minus about 0.3333",
@@ -205,7 +211,9 @@ SAID = {
     "12500": "twelve thousand five hundred",
     "1000000": "one million",
     "9876543": "nine million eight hundred seventy-six thousand five hundred forty-three",
-    "2000000000000": "two trillion",
+    "1000000000": "one billion",
+    "999000000000": "nine hundred ninety-nine billion",
+    "1000000000000": "one trillion",
     "1000000000000000": "one zero zero zero zero zero zero zero zero zero zero zero zero zero zero"
     " zero",
     "2/3": "about zero point six six six seven",

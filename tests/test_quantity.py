@@ -164,6 +164,17 @@ def test_products_and_quotients_cancel_what_really_cancels(
     assert (a * b if act == "*" else a.over(b)).alike(Quantity.from_code(outcome))
 
 
+def test_the_same_unit_cancels_before_another_of_its_kind() -> None:
+    assert (of("6", "ug/g/kg") * of("2", "kg")).code == "12 ug/g"
+    assert (of("6", "ug/g/kg") * of("2", "g")).code == "12 ug/kg"
+
+
+def test_no_sum_leaves_more_than_three_units_under_the_stroke() -> None:
+    assert of("6", "ug/kg/min").over(of("2", "m2")).code == "3 ug/kg/min/m2"
+    with pytest.raises(UnitFault, match="has no meaning in a dose sum"):
+        of("6", "ug/kg/min/m2").over(of("2", "{dose}"))
+
+
 def test_a_dose_by_weight_keeps_its_weight() -> None:
     each = of("350", "mg").per(of("70", "kg"))
     assert each == of("5", "mg/kg")

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from ward_trail import AT, TURNS, event, fill, filled, made, plain
 
 from checklist import chain, trail_reading, trail_schema
 from checklist.trail import (
@@ -24,6 +23,7 @@ from checklist.trail import (
     TurnTaken,
     UnfitEvent,
 )
+from tests.ward_trail import AT, TURNS, event, fill, filled, made, plain
 
 PACKAGE = Path(trail_schema.__file__).parent
 TOML = 'name = "glass ampoule"\r\n# ±\n'
@@ -187,6 +187,14 @@ def test_hostile_text_is_kept_to_the_letter(tmp_path: Path) -> None:
         assert trail.verify().whole
 
 
+def test_only_what_came_behind_a_turn_can_be_asked_for(tmp_path: Path) -> None:
+    with made(tmp_path) as trail:
+        entries = tuple(trail.append(event(turn, turn=turn)) for turn in range(4))
+        assert [trail.of("prep-1", after=turn) for turn in range(-1, 5)] == [
+            entries, entries[1:], entries[2:], entries[3:], (), (),
+        ]  # fmt: skip
+
+
 def test_order_is_that_of_writing_whatever_the_clocks_say(tmp_path: Path) -> None:
     with made(tmp_path) as trail:
         at = [AT, AT - timedelta(days=400), AT, AT + timedelta(hours=2), AT - timedelta(seconds=1)]
@@ -242,7 +250,7 @@ def test_a_definition_is_kept_once_and_to_the_letter(tmp_path: Path) -> None:
 
 
 def test_since_gives_every_entry_after_a_number_across_its_batches(tmp_path: Path) -> None:
-    count = 2 * trail_reading.BATCH + 3
+    count = trail_reading.BATCH + 3
     with made(tmp_path) as trail:
         entries = fill(trail, count)
         assert list(trail.since(0)) == entries
@@ -267,19 +275,20 @@ def test_another_program_that_holds_the_trail_is_waited_for_and_then_named(tmp_p
 
 
 def test_a_trail_belongs_to_one_thread(tmp_path: Path) -> None:
-    caught: list[BaseException] = []
+    caught: list[Exception] = []
 
     def use(trail: Trail) -> None:
-        try:
-            trail.append(event(1))
-        except BaseException as error:
-            caught.append(error)
+        for ask in (trail.head, lambda: trail.append(event(1))):
+            try:
+                ask()
+            except Exception as error:
+                caught.append(error)
 
     with made(tmp_path) as trail:
         thread = threading.Thread(target=use, args=(trail,))
         thread.start()
         thread.join()
-        assert isinstance(caught[0], sqlite3.ProgrammingError)
+        assert [type(error) for error in caught] == [sqlite3.ProgrammingError] * 2
         assert trail.append(event(1)).seq == 1
 
 

@@ -9,10 +9,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from ward_trail import AT, event, filled, made, plain
 
 from checklist import trail_schema
 from checklist.trail import NotATrail, Trail, UnfitEvent
+from tests.ward_trail import AT, event, filled, made, plain
 
 PACKAGE = Path(trail_schema.__file__).parent
 

@@ -1,4 +1,4 @@
-"""Trouble at the trail: killed writers, races, full and read-only disks, a commit in doubt."""
+"""Trouble at the trail: killed writers, races, full and read-only disks, lost logs."""
 
 from __future__ import annotations
 
@@ -12,13 +12,12 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from ward_trail import event, fill, filled, made
 
 import checklist
-from checklist.trail import NotATrail, Trail, TrailBusy, TrailFault, TrailUnwritable
+from checklist.trail import NotATrail, Trail, TrailBusy
+from tests.ward_trail import event, fill, filled, made
 
 HERE = Path(__file__).parent
 ROOT = Path(checklist.__file__).parent.parent
@@ -31,7 +30,7 @@ def worker(act: str, path: Path, name: str, count: int, told: Path) -> subproces
             stdout=out,
             stderr=subprocess.PIPE,
             text=True,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(HERE)])},
+            env={**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(HERE.parent)])},
         )
 
 
@@ -177,87 +176,6 @@ def test_a_file_that_may_not_be_written_is_told_when_it_is_opened(shared_folder:
     path.chmod(0)
     said = by_a_user_without_rights(lambda: Trail.open(path))
     assert said.startswith("TrailUnwritable: The trail ward.trail cannot be opened here.")
-
-
-class Troubled:
-    """A real connection whose COMMIT reports trouble with the disk, after or before it is done."""
-
-    def __init__(self, db: sqlite3.Connection, *, done: bool, then: Callable[[], object]) -> None:
-        self._db, self._done, self._then = db, done, then
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._db, name)
-
-    def execute(self, sql: str, *values: Any) -> sqlite3.Cursor:
-        if sql != "COMMIT":
-            return self._db.execute(sql, *values)
-        if self._done:
-            self._db.execute(sql)
-        self._then()
-        error = sqlite3.OperationalError("disk I/O error")
-        error.sqlite_errorcode = sqlite3.SQLITE_IOERR_FSYNC
-        error.sqlite_errorname = "SQLITE_IOERR_FSYNC"
-        raise error
-
-
-def trouble(trail: Trail, *, done: bool, then: Callable[[], object] = lambda: None) -> TrailFault:
-    assert trail._db is not None
-    trail._db = Troubled(trail._db, done=done, then=then)  # type: ignore[assignment]
-    with pytest.raises(TrailUnwritable, match="reported trouble") as caught:
-        trail.append(event(2, turn=1))
-    return caught.value
-
-
-@pytest.mark.parametrize("done", [True, False])
-def test_after_trouble_with_a_commit_the_trail_says_what_really_is_recorded(
-    tmp_path: Path, done: bool
-) -> None:
-    with made(tmp_path) as trail:
-        first = trail.append(event(1))
-        fault = trouble(trail, done=done)
-        assert fault.recorded is done
-        told = "What was entered is in the trail" if done else "What was entered is not recorded"
-        assert told in str(fault)
-        assert trail.head().seq == first.seq + done
-        second = trail.append(event(2, turn=1))
-        assert (second.seq, second.previous) == (2, first.digest)
-        assert trail.append(event(3, turn=2)).seq == 3
-        assert trail.verify().whole
-
-
-def test_when_nothing_can_be_looked_up_the_trail_says_that_it_does_not_know(
-    tmp_path: Path,
-) -> None:
-    away = tmp_path / "away"
-    with made(tmp_path) as trail:
-        trail.append(event(1))
-        path = trail.path
-        for done in (True, False):
-            fault = trouble(trail, done=done, then=lambda: path.rename(away))
-            assert fault.recorded is None
-            assert "It is not known whether what was entered is recorded" in str(fault)
-            with pytest.raises(TrailUnwritable, match="cannot be opened here"):
-                trail.append(event(2, turn=1))
-            away.rename(path)
-            if done:
-                assert trail.append(event(2, turn=1)).seq == 2
-
-
-def test_an_interrupted_write_leaves_nothing_and_the_trail_goes_on(tmp_path: Path) -> None:
-    def interrupt() -> None:
-        raise KeyboardInterrupt
-
-    with made(tmp_path) as trail:
-        trail.append(event(1))
-        db = trail._db
-        assert db is not None
-        trail._db = Troubled(db, done=False, then=interrupt)  # type: ignore[assignment]
-        with pytest.raises(KeyboardInterrupt):
-            trail.append(event(2, turn=1))
-        assert trail.head().seq == 1
-        trail._db = db
-        assert trail.append(event(2, turn=1)).seq == 2
-        assert trail.verify().whole
 
 
 def test_a_writer_that_holds_the_trail_keeps_others_from_opening_it_only_for_a_while(

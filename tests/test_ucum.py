@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from checklist.ucum import ATOMS, KINDS, UnitFault, unit, written
+from checklist.ucum import ATOMS, KINDS, MAX_BELOW, UnitFault, unit, written
 
 DATA = Path(__file__).parent / "data"
 
@@ -77,6 +77,12 @@ def test_any_other_code_is_refused_with_a_sentence(code: str) -> None:
 def test_a_code_is_text(code: object) -> None:
     with pytest.raises(TypeError):
         unit(code)
+
+
+def test_three_units_may_stand_under_the_stroke() -> None:
+    assert len(unit("mg/kg/min/m2").below) == MAX_BELOW
+    with pytest.raises(UnitFault):
+        unit("mg/kg/min/m2/mL")
 
 
 def test_above_and_below_the_stroke_are_kept_apart() -> None:

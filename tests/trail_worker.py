@@ -10,10 +10,9 @@ import resource
 import sys
 from pathlib import Path
 
-from ward_trail import event, made
-
 from checklist.preparation import Entry
 from checklist.trail import Trail, TrailUnwritable, TurnTaken
+from tests.ward_trail import event, made
 
 
 def say(entry: Entry) -> None:

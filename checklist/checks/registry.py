@@ -8,7 +8,17 @@ from types import MappingProxyType
 
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.verdict import COMMON_PRACTICE, Reason, Remedy, Source, Tier, Verdict
+from checklist.verdict import (
+    COMMON_PRACTICE,
+    Caution,
+    Pass,
+    Reason,
+    Refusal,
+    Remedy,
+    Source,
+    Tier,
+    Verdict,
+)
 
 Judge = Callable[[Observation, Preparation, Surroundings], Verdict]
 
@@ -30,10 +40,14 @@ class Check:
     judge: Judge
 
     def __call__(self, seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-        """The verdict. Raises ValueError when it gives a reason it has not declared."""
-        verdict = self.judge(seen, prep, around)
-        given = [n.reason for n in getattr(verdict, "notes", ())]
-        given += [verdict.reason] if hasattr(verdict, "reason") else []
+        """The verdict. Raises ValueError for no verdict, or a reason that it has not declared."""
+        verdict: object = self.judge(seen, prep, around)
+        if not isinstance(verdict, Pass | Caution | Refusal):
+            raise ValueError(f"{self.name} gave no verdict")
+        if isinstance(verdict, Pass):
+            given = [note.reason for note in verdict.notes]
+        else:
+            given = [verdict.reason]
         for one in given:
             if one not in self.reasons:
                 raise ValueError(f"{self.name} gave {one.code}, which it does not declare")
