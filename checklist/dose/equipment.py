@@ -102,7 +102,7 @@ def equipment(wanted: Wanted, limits: Limits) -> Equipment:
     # Where lines change the volume, two syringes may hold it exactly.
     exact = best is not None and best.change == 0
     pair = None if exact else in_two_syringes(volume, sizes, limits.syringes)
-    lines = _said(best, pair)
+    lines = _said(best, rows, pair)
     if best is not None and best.to_set is not None and wanted.insulin and wanted.strength:
         lines.append(f"on its scale = {wanted.strength.amount_in(best.to_set)}")
     shared = None
@@ -217,13 +217,14 @@ def _limit(wanted: Wanted, limits: Limits, missing: list[str]) -> site.SiteLimit
     return found
 
 
-def _said(best: Row | None, pair: Pair | None) -> list[str]:
+def _said(best: Row | None, rows: tuple[Row, ...], pair: Pair | None) -> list[str]:
     two = [] if pair is None else [f"exactly, in two syringes: {pair.said}"]
     if best is None:
         none = "no single syringe will do" if pair else "no syringe of the list will do"
         return [none, *(two or ["ask the pharmacist for another strength"])]
-    how = "take" if best.verdict is Fit.SUITABLE else "take, with care,"
-    return [f"{how} a {best.choice.size} {best.choice.kind} syringe, set {best.to_set}", *two]
+    size, how = best.choice.size, "take" if best.verdict is Fit.SUITABLE else "take, with care,"
+    kinds = [r.choice.kind for r in rows if r.choice.size == size and r.verdict is best.verdict]
+    return [f"{how} a {size} syringe ({' or '.join(kinds)}), set {best.to_set}", *two]
 
 
 def _against(volume: Quantity, limit: site.SiteLimit, level: site.Level) -> str:

@@ -16,7 +16,7 @@ from checklist.dose.sheets.reading import (
     times_a_day,
     unit_code,
 )
-from checklist.dose.sheets.sheet import Entry, Given, Outcome, Sheet, Shelf
+from checklist.dose.sheets.sheet import Blank, Given, Outcome, Sheet, Shelf
 from checklist.dose.surface import Formula, surface, surface_dose
 from checklist.dose.volume import amount_in, volume_for
 from checklist.dose.weight import single_dose, weight_dose
@@ -31,24 +31,24 @@ SURFACES = Source(
     status="from memory",
 )
 
-_DOSE = Entry(
+_DOSE = Blank(
     name="dose", what="the ordered dose", read=quantity(*AMOUNTS, like="60 mg"), example="60 mg"
 )
-_STRENGTH = Entry(
+_STRENGTH = Blank(
     name="strength", what="the amount in a volume on the label", read=strength,
     example="80 mg in 2 mL",
 )  # fmt: skip
-_FACTOR = Entry(
+_FACTOR = Blank(
     name="factor", what="pounds to the kilogram, for a weight in pounds", read=factor,
     example="2.2 pounds/kg", needed=False,
 )  # fmt: skip
-_WEIGHT = Entry(
+_WEIGHT = Blank(
     name="weight", what="the body weight", read=quantity(*WEIGHT, like="70 kg"), example="70 kg"
 )
-_TIMES = Entry(
+_TIMES = Blank(
     name="times", what="how many doses in a day", read=times_a_day, example="3", needed=False
 )
-_SYRINGE = Entry(
+_SYRINGE = Blank(
     name="syringe", what="the size of the syringe, whose lines it is rounded to",
     read=quantity(*VOLUME, like="3 mL"), example="3 mL", needed=False,
 )  # fmt: skip
@@ -122,10 +122,10 @@ def _rounding(given: Given, shelf: Shelf) -> Working | Outcome:
     return Outcome(said=str(done.value), lines=done.lines, working=done)
 
 
-def _limit_entry(name: str, what: str, example: str, time: str = "") -> Entry:
+def _limit_blank(name: str, what: str, example: str, time: str = "") -> Blank:
     codes = (f"{code}{kg}{time}" for code in AMOUNTS for kg in ("", "/kg"))
     reader = quantity(*codes, like=example)
-    return Entry(name=name, what=what, read=reader, example=example, needed=False)
+    return Blank(name=name, what=what, read=reader, example=example, needed=False)
 
 
 USES = ("injection", "oral liquid", "pump", "drops", "body weight", "insulin", "child injection")
@@ -135,15 +135,15 @@ SHEETS = (
     Sheet(
         name="volume",
         formula="volume = dose ÷ amount on the label × volume on the label",
-        entries=(_DOSE, _STRENGTH, _SYRINGE),
+        blanks=(_DOSE, _STRENGTH, _SYRINGE),
         work=_volume,
         example="dose 60 mg strength 80 mg in 2 mL syringe 3 mL",
     ),
     Sheet(
         name="amount",
         formula="amount = volume ÷ volume on the label × amount on the label",
-        entries=(
-            Entry(
+        blanks=(
+            Blank(
                 name="volume", what="the volume", read=quantity(*VOLUME, like="2 mL"),
                 example="2 mL",
             ),
@@ -155,8 +155,8 @@ SHEETS = (
     Sheet(
         name="weight",
         formula="dose = dose per kg × body weight; ÷ doses in a day; ÷ strength",
-        entries=(
-            Entry(
+        blanks=(
+            Blank(
                 name="dose", what="the dose per kg, or per kg and day",
                 read=quantity(
                     *(f"{code}/{below}" for code in AMOUNTS for below in ("kg", "kg/d", "[lb_av]")),
@@ -165,7 +165,7 @@ SHEETS = (
                 example="20 mg/kg/day",
             ),
             _WEIGHT, _FACTOR, _TIMES,
-            Entry(
+            Blank(
                 name="strength", what="the label's strength, for the volume of the dose",
                 read=strength, example="250 mg in 5 mL", needed=False,
             ),
@@ -177,12 +177,12 @@ SHEETS = (
     Sheet(
         name="single",
         formula="one dose = daily amount ÷ doses in a day",
-        entries=(
-            Entry(
+        blanks=(
+            Blank(
                 name="daily", what="the amount in a day", read=per("d", like="1.4 g/day"),
                 example="1.4 g/day",
             ),
-            Entry(
+            Blank(
                 name="times", what="how many doses in a day", read=times_a_day, example="4"
             ),
         ),
@@ -193,17 +193,17 @@ SHEETS = (
         name="surface",
         formula="mosteller: square root of (height in cm × weight in kg ÷ 3,600); du bois: 0.007184"
         " × weight in kg to the power 0.425 × height in cm to the power 0.725",
-        entries=(
-            Entry(
+        blanks=(
+            Blank(
                 name="height", what="the height", read=quantity("cm", like="160 cm"),
                 example="160 cm",
             ),
             _WEIGHT, _FACTOR,
-            Entry(
+            Blank(
                 name="by", what="the formula: mosteller or du bois", read=choice(*Formula),
                 example="du bois", needed=False,
             ),
-            Entry(
+            Blank(
                 name="dose", what="the dose for each m2", read=per("m2", like="75 mg/m2"),
                 example="75 mg/m2", needed=False,
             ),
@@ -216,9 +216,9 @@ SHEETS = (
     Sheet(
         name="cap",
         formula="dose = the lower of the dose and the highest dose",
-        entries=(
+        blanks=(
             _DOSE,
-            Entry(
+            Blank(
                 name="most", what="the highest dose", read=quantity(*AMOUNTS, like="400 mg"),
                 example="400 mg",
             ),
@@ -230,14 +230,14 @@ SHEETS = (
         name="limit",
         formula="dose at most the highest single dose; dose × doses in a day at most the most in a"
         " day; dose within the usual range",
-        entries=(
+        blanks=(
             _DOSE,
-            _limit_entry("low", "the usual least, or per kg", "5 mg/kg"),
-            _limit_entry("high", "the usual most, or per kg", "10 mg/kg"),
-            _limit_entry("most", "the highest single dose, or per kg", "400 mg"),
-            _limit_entry("daily", "the most in a day, or per kg", "1200 mg/day", "/d"),
+            _limit_blank("low", "the usual least, or per kg", "5 mg/kg"),
+            _limit_blank("high", "the usual most, or per kg", "10 mg/kg"),
+            _limit_blank("most", "the highest single dose, or per kg", "400 mg"),
+            _limit_blank("daily", "the most in a day, or per kg", "1200 mg/day", "/d"),
             _TIMES,
-            Entry(
+            Blank(
                 name="weight", what="the body weight, where a figure is per kg",
                 read=quantity("kg", like="27 kg"), example="27 kg", needed=False,
             ),
@@ -249,10 +249,10 @@ SHEETS = (
     Sheet(
         name="convert",
         formula="the same quantity × or ÷ how many of one unit make the other",
-        entries=(
-            Entry(name="value", what="the quantity", read=Quantity.parse, example="154 pounds"),
-            Entry(name="to", what="the unit wanted", read=unit_code, example="kg"),
-            Entry(
+        blanks=(
+            Blank(name="value", what="the quantity", read=Quantity.parse, example="154 pounds"),
+            Blank(name="to", what="the unit wanted", read=unit_code, example="kg"),
+            Blank(
                 name="factor", what="the stated factor, from pounds, spoons or units",
                 read=factor, example="2.2 pounds/kg", needed=False,
             ),
@@ -264,12 +264,12 @@ SHEETS = (
     Sheet(
         name="rounding",
         formula="rounded = the whole number of steps nearest to the value, a half going up",
-        entries=(
-            Entry(
+        blanks=(
+            Blank(
                 name="value", what="the value", read=quantity(*_RATES, like="2.25 mL"),
                 example="2.25 mL",
             ),
-            Entry(
+            Blank(
                 name="use", what=f"what it is for: {', '.join(USES)}", read=choice(*USES),
                 example="injection", needed=False,
             ),

@@ -13,7 +13,7 @@ from checklist.dose.sheets.reading import (
     strength,
     unit_code,
 )
-from checklist.dose.sheets.sheet import Entry, Given, Outcome, Sheet, Shelf
+from checklist.dose.sheets.sheet import Blank, Given, Outcome, Sheet, Shelf
 from checklist.dose.working import DoseFault, Working
 from checklist.verdict import Source
 
@@ -23,22 +23,22 @@ _RATES = tuple(
     f"{code}/{below}" for code in AMOUNTS for below in ("h", "kg/h")
 )  # per minute is alike to per hour
 
-_VOLUME = Entry(
+_VOLUME = Blank(
     name="volume", what="the volume", read=quantity(*VOLUME, like="500 mL"), example="500 mL"
 )
-_TIME = Entry(name="time", what="the time", read=quantity(*TIME, like="4 h"), example="4 h")
-_FLOW = Entry(
+_TIME = Blank(name="time", what="the time", read=quantity(*TIME, like="4 h"), example="4 h")
+_FLOW = Blank(
     name="rate", what="the rate", read=quantity("mL/h", like="125 mL/h"), example="125 mL/h"
 )
-_STRENGTH = Entry(
+_STRENGTH = Blank(
     name="strength", what="the amount in the bag or syringe", read=strength,
     example="200 mg in 50 mL",
 )  # fmt: skip
-_WEIGHT = Entry(
+_WEIGHT = Blank(
     name="weight", what="the body weight, where the dose is per kg",
     read=quantity("kg", like="70 kg"), example="70 kg", needed=False,
 )  # fmt: skip
-_DOSE = Entry(
+_DOSE = Blank(
     name="dose", what="the dose in a time, or per kg and time",
     read=quantity(*_RATES, like="5 microgram/kg/min"), example="5 microgram/kg/min",
 )  # fmt: skip
@@ -82,7 +82,7 @@ SHEETS = (
     Sheet(
         name="rate",
         formula="rate = volume ÷ hours",
-        entries=(_VOLUME, _TIME),
+        blanks=(_VOLUME, _TIME),
         work=lambda given, shelf: rate.rate(given["volume"], given["time"]),
         example="volume 100 mL time 45 min step 1 mL/h",
         shows="roundings",
@@ -91,13 +91,13 @@ SHEETS = (
         name="drops",
         formula="drop rate = volume × drops in 1 mL ÷ minutes, or rate × drops in 1 mL ÷ 60 min in"
         " 1 h",
-        entries=(
-            Entry(name="volume", what="the volume", read=_VOLUME.read, example="500 mL",
+        blanks=(
+            Blank(name="volume", what="the volume", read=_VOLUME.read, example="500 mL",
                   needed=False),
-            Entry(name="time", what="the time", read=_TIME.read, example="4 h", needed=False),
-            Entry(name="rate", what="or the rate", read=_FLOW.read, example="125 mL/h",
+            Blank(name="time", what="the time", read=_TIME.read, example="4 h", needed=False),
+            Blank(name="rate", what="or the rate", read=_FLOW.read, example="125 mL/h",
                   needed=False),
-            Entry(name="set", what="the drops in 1 mL on the pack of the set",
+            Blank(name="set", what="the drops in 1 mL on the pack of the set",
                   read=quantity("{drop}/mL", like="20 drops/mL"), example="20 drops/mL"),
         ),
         work=_drops,
@@ -108,7 +108,7 @@ SHEETS = (
     Sheet(
         name="infusion",
         formula="rate = dose rate (per kg × body weight) ÷ strength",
-        entries=(_DOSE, _WEIGHT, _STRENGTH),
+        blanks=(_DOSE, _WEIGHT, _STRENGTH),
         work=lambda given, shelf: rate.pump_rate(
             given["dose"], given["strength"], given.get("weight")
         ),
@@ -118,9 +118,9 @@ SHEETS = (
     Sheet(
         name="doserate",
         formula="dose rate = rate × strength (÷ body weight)",
-        entries=(
+        blanks=(
             _FLOW, _STRENGTH, _WEIGHT,
-            Entry(name="to", what="the unit wanted", read=unit_code,
+            Blank(name="to", what="the unit wanted", read=unit_code,
                   example="microgram/kg/min"),
         ),
         work=lambda given, shelf: rate.dose_rate_at(
@@ -131,7 +131,7 @@ SHEETS = (
     Sheet(
         name="delivered",
         formula="amount = dose rate (per kg × body weight) × time",
-        entries=(_DOSE, _WEIGHT, _TIME),
+        blanks=(_DOSE, _WEIGHT, _TIME),
         work=lambda given, shelf: rate.amount_over(
             given["dose"], given["time"], given.get("weight")
         ),
@@ -140,9 +140,9 @@ SHEETS = (
     Sheet(
         name="duration",
         formula="time = volume ÷ rate",
-        entries=(
+        blanks=(
             _VOLUME, _FLOW,
-            Entry(name="start", what="when it begins, for when it ends", read=clock,
+            Blank(name="start", what="when it begins, for when it ends", read=clock,
                   example="21:30", needed=False),
         ),
         work=_duration,
@@ -152,7 +152,7 @@ SHEETS = (
     Sheet(
         name="left",
         formula="left = volume − rate × hours",
-        entries=(_VOLUME, _FLOW, _TIME),
+        blanks=(_VOLUME, _FLOW, _TIME),
         work=lambda given, shelf: rate.volume_left(given["volume"], given["rate"], given["time"]),
         example="volume 500 mL rate 75 mL/h time 2 h",
         rounds=False,

@@ -1,4 +1,4 @@
-"""Reading what was written for an entry: strictly, as it stands, with a sentence when it is not."""
+"""Reading what was written for a blank: strictly, as it stands, with a sentence when it is not."""
 
 from collections.abc import Callable
 from datetime import date, datetime, time

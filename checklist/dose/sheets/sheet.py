@@ -32,7 +32,7 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class Blank:
     """One thing to state: its word, what it is, how it is read, and how it may look."""
 
     name: str
@@ -70,7 +70,7 @@ class Sheet:
 
     name: str
     formula: str
-    entries: tuple[Entry, ...]
+    blanks: tuple[Blank, ...]
     work: Callable[[Given, Shelf], Working | Outcome]
     example: str
     source: Source = COMMON_PRACTICE
@@ -78,9 +78,9 @@ class Sheet:
     shows: str = ""
 
     @property
-    def asks(self) -> tuple[Entry, ...]:
-        """Its entries and, where its value may be rounded, those of the rounding."""
-        return (*self.entries, *(ROUND if self.rounds else ()))
+    def asks(self) -> tuple[Blank, ...]:
+        """Its blanks and, where its value may be rounded, those of the rounding."""
+        return (*self.blanks, *(ROUND if self.rounds else ()))
 
 
 def _how(text: str) -> Rounding:
@@ -95,42 +95,42 @@ def _step(text: str) -> Quantity:
 
 
 ROUND = (
-    Entry(name="step", what="round to this step", read=_step, example="0.1 mL", needed=False),
-    Entry(name="how", what="which way: half up, down or up", read=_how, example="down",
+    Blank(name="step", what="round to this step", read=_step, example="0.1 mL", needed=False),
+    Blank(name="how", what="which way: half up, down or up", read=_how, example="down",
           needed=False),
 )  # fmt: skip
 
 
 def filled(sheet: Sheet, words: Sequence[str]) -> Given:
-    """The answers by entry: each entry's name, then its value, in any order.
+    """The answers by blank: each blank's name, then its value, in any order.
 
-    Raises Unreadable for a word that is not asked for, an entry that is missing or stands twice,
+    Raises Unreadable for a word that is not asked for, a blank that is missing or stands twice,
     and a value that cannot be read as it stands. Nothing is guessed or repaired.
     """
-    entries = {entry.name: entry for entry in sheet.asks}
-    texts = _texts(sheet, words, entries)
-    missing = [entry for entry in sheet.entries if entry.needed and entry.name not in texts]
+    blanks = {blank.name: blank for blank in sheet.asks}
+    texts = _texts(sheet, words, blanks)
+    missing = [blank for blank in sheet.blanks if blank.needed and blank.name not in texts]
     if missing:
         first = missing[0]
         raise Unreadable(f"{first.name} is not there: {first.what}, like {first.example}.")
     given = {}
     for name, text in texts.items():
         try:
-            given[name] = entries[name].read(text)
+            given[name] = blanks[name].read(text)
         except (ValueError, TypeError) as trouble:
             raise Unreadable(f"{name}: {trouble}") from None
     return given
 
 
-def _texts(sheet: Sheet, words: Sequence[str], entries: Mapping[str, Entry]) -> dict[str, str]:
+def _texts(sheet: Sheet, words: Sequence[str], blanks: Mapping[str, Blank]) -> dict[str, str]:
     parts = [part for word in words for part in word.split()]
-    names = ", ".join(entries)
+    names = ", ".join(blanks)
     if len(parts) > MAX_WORDS:
         raise Unreadable(f"There are more than {MAX_WORDS} words. Write these once each: {names}.")
     texts: dict[str, list[str]] = {}
     held: list[str] | None = None
     for part in parts:
-        if part in entries:
+        if part in blanks:
             if part in texts:
                 raise Unreadable(f"{part} stands twice. Write it once.")
             held = texts.setdefault(part, [])
@@ -140,8 +140,8 @@ def _texts(sheet: Sheet, words: Sequence[str], entries: Mapping[str, Entry]) -> 
             held.append(part)
     empty = next((name for name, value in texts.items() if not value), None)
     if empty is not None:
-        entry = entries[empty]
-        raise Unreadable(f"{empty} has no value: {entry.what}, like {entry.example}.")
+        blank = blanks[empty]
+        raise Unreadable(f"{empty} has no value: {blank.what}, like {blank.example}.")
     return {name: " ".join(value) for name, value in texts.items()}
 
 

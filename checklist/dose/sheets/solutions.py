@@ -13,7 +13,7 @@ from checklist.dose.sheets.reading import (
     volume_or_percent,
     whole,
 )
-from checklist.dose.sheets.sheet import Entry, Given, Outcome, Reader, Sheet, Shelf
+from checklist.dose.sheets.sheet import Blank, Given, Outcome, Reader, Sheet, Shelf
 from checklist.dose.strength import in_each_mL, millilitres_for_one_gram, percent
 from checklist.dose.volume import volume_for
 from checklist.dose.working import DoseFault, Working, after
@@ -32,20 +32,20 @@ LABEL = Source(
 CHEMISTRY = Source(title="General chemistry: amount = mass ÷ molar mass", status="common practice")
 
 
-def _entry(
+def _blank(
     name: str, what: str, example: str, read: Reader | None = None, *, needed: bool = True
-) -> Entry:
-    """An entry; without a reader of its own, of a volume."""
+) -> Blank:
+    """A blank; without a reader of its own, of a volume."""
     reader = read or quantity(*VOLUME, like=example)
-    return Entry(name=name, what=what, read=reader, example=example, needed=needed)
+    return Blank(name=name, what=what, read=reader, example=example, needed=needed)
 
 
 _amount = quantity(*AMOUNTS, like="600 mg")
 _molar = quantity("mg/mmol", like="74.55 g/mol")
-_MOLAR = _entry("molar", "the molar mass on the label or in the tables", "74.55 g/mol", _molar)
-_VALENCE = _entry("valence", "the valence of the ion that is counted", "2", whole(1))
-_ANY = _entry("strength", "the strength as the label writes it", "0.9 %", any_strength)
-_STOCK = _entry("stock", "the strength of the stock", "100 mg/mL", strength)
+_MOLAR = _blank("molar", "the molar mass on the label or in the tables", "74.55 g/mol", _molar)
+_VALENCE = _blank("valence", "the valence of the ion that is counted", "2", whole(1))
+_ANY = _blank("strength", "the strength as the label writes it", "0.9 %", any_strength)
+_STOCK = _blank("stock", "the strength of the stock", "100 mg/mL", strength)
 
 
 def _meq(given: Given, shelf: Shelf) -> Working:
@@ -102,7 +102,7 @@ SHEETS = (
         name="strength",
         formula="strength = amount on the label ÷ volume on the label; a percentage is grams in"
         " 100 mL, and a ratio is 1 g in so many mL",
-        entries=(_ANY,),
+        blanks=(_ANY,),
         work=lambda given, shelf: in_each_mL(given["strength"]),
         example="strength 0.9 %",
         source=RATIO,
@@ -110,22 +110,22 @@ SHEETS = (
     Sheet(
         name="percent",
         formula="grams in 100 mL = amount in g ÷ volume in mL × 100 mL",
-        entries=(_ANY,),
+        blanks=(_ANY,),
         work=lambda given, shelf: percent(given["strength"]),
         example="strength 50 mg/mL",
     ),
     Sheet(
         name="ratio",
         formula="volume for 1 g = volume in mL ÷ amount in g",
-        entries=(_ANY,),
+        blanks=(_ANY,),
         work=lambda given, shelf: millilitres_for_one_gram(given["strength"]),
         example="strength 0.9 %",
     ),
     Sheet(
         name="mmol",
         formula="amount = mass ÷ molar mass",
-        entries=(
-            _entry("value", "the mass of the salt, alone or in each mL", "1.5 g",
+        blanks=(
+            _blank("value", "the mass of the salt, alone or in each mL", "1.5 g",
                    quantity("mg", "mg/mL", like="1.5 g")),
             _MOLAR,
         ),
@@ -137,10 +137,10 @@ SHEETS = (
     Sheet(
         name="meq",
         formula="amount = mass ÷ molar mass × valence, or mmol × valence",
-        entries=(
-            _entry("value", "the mass of the salt, or its mmol", "4 g",
+        blanks=(
+            _blank("value", "the mass of the salt, or its mmol", "4 g",
                    quantity("mg", "mmol", like="4 g or 20 mmol")),
-            _entry("molar", "the molar mass, for a mass", "246.47 g/mol", _molar, needed=False),
+            _blank("molar", "the molar mass, for a mass", "246.47 g/mol", _molar, needed=False),
             _VALENCE,
         ),
         work=_meq,
@@ -151,11 +151,11 @@ SHEETS = (
     Sheet(
         name="mass",
         formula="mass = mmol × molar mass, or mEq ÷ valence × molar mass",
-        entries=(
-            _entry("value", "the mmol or mEq", "20 mmol",
+        blanks=(
+            _blank("value", "the mmol or mEq", "20 mmol",
                    quantity("mmol", "meq", like="20 mmol or 20 mEq")),
             _MOLAR,
-            _entry("valence", "the valence, for mEq", "1", whole(1), needed=False),
+            _blank("valence", "the valence, for mEq", "1", whole(1), needed=False),
         ),
         work=lambda given, shelf: electrolyte.mass_of(
             given["value"], given["molar"], given.get("valence")
@@ -168,14 +168,14 @@ SHEETS = (
         name="reconstitute",
         formula="strength = amount ÷ (diluent plus displacement), or amount ÷ total volume; the"
         " strength that the label states wins",
-        entries=(
-            _entry("amount", "the drug in the vial", "600 mg", _amount),
-            _entry("diluent", "the volume added", "5.6 mL", needed=False),
-            _entry("displacement", "the room that the powder takes up", "0.4 mL", needed=False),
-            _entry("total", "the total volume once made up", "6 mL", needed=False),
-            _entry("label", "the strength that the label states", "100 mg/mL", strength,
+        blanks=(
+            _blank("amount", "the drug in the vial", "600 mg", _amount),
+            _blank("diluent", "the volume added", "5.6 mL", needed=False),
+            _blank("displacement", "the room that the powder takes up", "0.4 mL", needed=False),
+            _blank("total", "the total volume once made up", "6 mL", needed=False),
+            _blank("label", "the strength that the label states", "100 mg/mL", strength,
                    needed=False),
-            _entry("dose", "the dose, for its volume", "150 mg", _amount, needed=False),
+            _blank("dose", "the dose, for its volume", "150 mg", _amount, needed=False),
         ),
         work=_reconstitute,
         example="amount 500 mg diluent 2 mL displacement 0.2 mL label 225 mg/mL dose 350 mg"
@@ -185,10 +185,10 @@ SHEETS = (
     Sheet(
         name="diluent",
         formula="diluent = amount ÷ wanted strength − displacement",
-        entries=(
-            _entry("amount", "the drug in the vial", "250 mg", _amount),
-            _entry("wanted", "the wanted strength", "50 mg/mL", strength),
-            _entry("displacement", "the room that the powder takes up", "0.2 mL"),
+        blanks=(
+            _blank("amount", "the drug in the vial", "250 mg", _amount),
+            _blank("wanted", "the wanted strength", "50 mg/mL", strength),
+            _blank("displacement", "the room that the powder takes up", "0.2 mL"),
         ),
         work=lambda given, shelf: reconstitution.diluent_for(
             given["amount"], given["wanted"], given["displacement"]
@@ -199,9 +199,9 @@ SHEETS = (
     Sheet(
         name="displacement",
         formula="displacement = total volume − diluent",
-        entries=(
-            _entry("total", "the total volume once made up", "10 mL"),
-            _entry("diluent", "the volume added", "9.5 mL"),
+        blanks=(
+            _blank("total", "the total volume once made up", "10 mL"),
+            _blank("diluent", "the volume added", "9.5 mL"),
         ),
         work=lambda given, shelf: reconstitution.displacement_of(given["total"], given["diluent"]),
         example="total 10 mL diluent 9.5 mL",
@@ -211,10 +211,10 @@ SHEETS = (
         name="dilute",
         formula="stock = wanted strength × final volume ÷ stock strength; diluent = final volume −"
         " stock",
-        entries=(
+        blanks=(
             _STOCK,
-            _entry("wanted", "the wanted strength", "20 mg/mL", strength),
-            _entry("final", "the final volume", "50 mL"),
+            _blank("wanted", "the wanted strength", "20 mg/mL", strength),
+            _blank("final", "the final volume", "50 mL"),
         ),
         work=_dilute,
         example="stock 100 mg/mL wanted 20 mg/mL final 50 mL",
@@ -223,10 +223,10 @@ SHEETS = (
     Sheet(
         name="diluted",
         formula="strength = stock strength × stock ÷ final volume",
-        entries=(
+        blanks=(
             _STOCK,
-            _entry("taken", "the volume of stock", "10 mL"),
-            _entry("final", "the final volume", "50 mL"),
+            _blank("taken", "the volume of stock", "10 mL"),
+            _blank("final", "the final volume", "50 mL"),
         ),
         work=lambda given, shelf: dilution.diluted(given["stock"], given["taken"], given["final"]),
         example="stock 100 mg/mL taken 10 mL final 50 mL",
@@ -234,12 +234,12 @@ SHEETS = (
     Sheet(
         name="bag",
         formula="strength = amount ÷ (bag plus overfill − removed plus added)",
-        entries=(
-            _entry("amount", "the drug added", "20 mmol", _amount),
-            _entry("bag", "the labelled volume of the bag", "500 mL"),
-            _entry("added", "the volume the drug came in", "10 mL", needed=False),
-            _entry("removed", "the volume taken out first", "10 mL", needed=False),
-            _entry("overfill", "the overfill, where it is counted: a volume or a percentage",
+        blanks=(
+            _blank("amount", "the drug added", "20 mmol", _amount),
+            _blank("bag", "the labelled volume of the bag", "500 mL"),
+            _blank("added", "the volume the drug came in", "10 mL", needed=False),
+            _blank("removed", "the volume taken out first", "10 mL", needed=False),
+            _blank("overfill", "the overfill, where it is counted: a volume or a percentage",
                    "10 %", volume_or_percent, needed=False),
         ),
         work=_bag,

@@ -15,7 +15,7 @@ from checklist.dose.sheets.reading import (
     strength,
     whole,
 )
-from checklist.dose.sheets.sheet import Entry, Given, Outcome, Reader, Sheet, Shelf
+from checklist.dose.sheets.sheet import Blank, Given, Outcome, Reader, Sheet, Shelf
 from checklist.dose.split import split
 from checklist.needle import SEXES
 from checklist.number import shown
@@ -35,12 +35,12 @@ SYRINGES = Source(
 COUNTS = {"0": Counting.FROM_ZERO, "1": Counting.FROM_ONE}
 
 
-def _entry(
+def _blank(
     name: str, what: str, example: str, read: Reader | None = None, *, needed: bool = True
-) -> Entry:
-    """An entry; without a reader of its own, of an amount or a volume."""
+) -> Blank:
+    """A blank; without a reader of its own, of an amount or a volume."""
     reader = read or quantity(*AMOUNTS, *VOLUME, like=example)
-    return Entry(name=name, what=what, read=reader, example=example, needed=needed)
+    return Blank(name=name, what=what, read=reader, example=example, needed=needed)
 
 
 def _volume(example: str) -> Reader:
@@ -142,9 +142,9 @@ SHEETS = (
     Sheet(
         name="containers",
         formula="containers = needed ÷ content of one, up to a whole one",
-        entries=(
-            _entry("needed", "the amount or volume that is needed", "150 mg"),
-            _entry("content", "what one container holds by its label", "60 mg"),
+        blanks=(
+            _blank("needed", "the amount or volume that is needed", "150 mg"),
+            _blank("content", "what one container holds by its label", "60 mg"),
         ),
         work=lambda given, shelf: containers.containers(given["needed"], given["content"]),
         example="needed 150 mg content 60 mg",
@@ -153,9 +153,9 @@ SHEETS = (
     Sheet(
         name="waste",
         formula="to discard = opened − prepared",
-        entries=(
-            _entry("opened", "what the opened containers hold by their label", "10 mg"),
-            _entry("prepared", "what was prepared", "7.5 mg"),
+        blanks=(
+            _blank("opened", "what the opened containers hold by their label", "10 mg"),
+            _blank("prepared", "what was prepared", "7.5 mg"),
         ),
         work=lambda given, shelf: containers.waste(given["opened"], given["prepared"]),
         example="opened 10 mg prepared 7.5 mg",
@@ -164,10 +164,10 @@ SHEETS = (
     Sheet(
         name="balance",
         formula="not accounted for = opened − given − wasted",
-        entries=(
-            _entry("opened", "what the opened containers hold by their label", "10 mg"),
-            _entry("given", "what was given", "7.5 mg"),
-            _entry("wasted", "what was wasted before a witness", "2.5 mg"),
+        blanks=(
+            _blank("opened", "what the opened containers hold by their label", "10 mg"),
+            _blank("given", "what was given", "7.5 mg"),
+            _blank("wasted", "what was wasted before a witness", "2.5 mg"),
         ),
         work=_balance,
         example="opened 10 mg given 7.5 mg wasted 2.5 mg",
@@ -176,10 +176,10 @@ SHEETS = (
     Sheet(
         name="register",
         formula="in stock = before − taken plus received",
-        entries=(
-            _entry("before", "the count before", "12", whole()),
-            _entry("taken", "how many were taken", "1", whole()),
-            _entry("received", "how many came in", "10", whole(), needed=False),
+        blanks=(
+            _blank("before", "the count before", "12", whole()),
+            _blank("taken", "how many were taken", "1", whole()),
+            _blank("received", "how many came in", "10", whole(), needed=False),
         ),
         work=lambda given, shelf: containers.register_after(
             given["before"], given["taken"], given.get("received", 0)
@@ -190,13 +190,13 @@ SHEETS = (
     Sheet(
         name="discard",
         formula="last day of use = day of opening plus days, never after the printed expiry",
-        entries=(
-            _entry("opened", "the day of opening", "10 Feb 2026", day),
-            _entry("days", "the maker's own number of days, else 28", "28", whole(1),
+        blanks=(
+            _blank("opened", "the day of opening", "10 Feb 2026", day),
+            _blank("days", "the maker's own number of days, else 28", "28", whole(1),
                    needed=False),
-            _entry("opening", "the number of the day of opening: 0 or 1, else 0", "1",
+            _blank("opening", "the number of the day of opening: 0 or 1, else 0", "1",
                    choice(*COUNTS), needed=False),
-            _entry("expiry", "the printed expiry", "31 Aug 2027", day, needed=False),
+            _blank("expiry", "the printed expiry", "31 Aug 2027", day, needed=False),
         ),
         work=_discard,
         example="opened 10 Feb 2026 expiry 31 Aug 2027",
@@ -206,10 +206,10 @@ SHEETS = (
     Sheet(
         name="split",
         formula="parts = volume ÷ most for one, up to a whole one; each on a line of the syringe",
-        entries=(
-            _entry("volume", "the volume", "7 mL", _volume("7 mL")),
-            _entry("most", "the most for one site", "3 mL", _volume("3 mL")),
-            _entry("line", "the step between two lines of the syringe", "0.1 mL",
+        blanks=(
+            _blank("volume", "the volume", "7 mL", _volume("7 mL")),
+            _blank("most", "the most for one site", "3 mL", _volume("3 mL")),
+            _blank("line", "the step between two lines of the syringe", "0.1 mL",
                    _volume("0.1 mL")),
         ),
         work=_split,
@@ -220,17 +220,17 @@ SHEETS = (
         name="equipment",
         formula="a syringe holds the volume, is 20 to 80 % full, holds at most three times the"
         " volume, and has lines fine enough for it",
-        entries=(
-            _entry("volume", "the volume", "1.5 mL", _volume("1.5 mL")),
-            _entry("route", f"the route: {', '.join(ROUTES)}", "IM", choice(*ROUTES)),
-            _entry("site", "the site of injection", "left deltoid", str, needed=False),
-            _entry("age", "the age", "40 years", age, needed=False),
-            _entry("weight", "the body weight", "70 kg", quantity("kg", like="70 kg"),
+        blanks=(
+            _blank("volume", "the volume", "1.5 mL", _volume("1.5 mL")),
+            _blank("route", f"the route: {', '.join(ROUTES)}", "IM", choice(*ROUTES)),
+            _blank("site", "the site of injection", "left deltoid", str, needed=False),
+            _blank("age", "the age", "40 years", age, needed=False),
+            _blank("weight", "the body weight", "70 kg", quantity("kg", like="70 kg"),
                    needed=False),
-            _entry("sex", "female or male", "female", choice(*SEXES), needed=False),
-            _entry("viscous", "yes for an oily or thick liquid", "yes", _YES, needed=False),
-            _entry("insulin", "yes for an insulin scale", "yes", _YES, needed=False),
-            _entry("strength", "the strength, for an insulin scale", "100 units/mL", strength,
+            _blank("sex", "female or male", "female", choice(*SEXES), needed=False),
+            _blank("viscous", "yes for an oily or thick liquid", "yes", _YES, needed=False),
+            _blank("insulin", "yes for an insulin scale", "yes", _YES, needed=False),
+            _blank("strength", "the strength, for an insulin scale", "100 units/mL", strength,
                    needed=False),
         ),
         work=_equipment,
