@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from checklist import notation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Quantity
 from checklist.target import ordered_dose, product_of
 from checklist.timing import said_date, span
 
@@ -108,7 +108,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "drug": product.drug if product else "",
         "dose": "" if dose is None else str(dose),
         "volume": "" if volume is None else str(volume),
-        "concentration": _plain(product.strength) if product else "",
+        "concentration": str(product.strength.per_mL) if product else "",
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),
         "use_before": _moment(limit, around),
@@ -122,10 +122,6 @@ def _identifiers(around: Surroundings) -> str:
     patient = around.patient
     assert patient is not None
     return f"born {said_date(patient.birth_date)}, record {patient.record_number}"
-
-
-def _plain(strength: Concentration) -> str:
-    return str(strength.per_mL) + "/mL" if strength.per.code != "1 mL" else f"{strength.amount}/mL"
 
 
 def _moment(at: datetime | None, around: Surroundings) -> str:

@@ -124,8 +124,8 @@ class Asker:
         return at
 
     def _handed_in(self, fields: Sequence[Field], values: Mapping[str, Value]) -> bool:
-        """Whether the numbers of a step, said back in words, are let stand."""
-        if not any(f.kind in _NUMBERS and f.name in values for f in fields):
+        """Whether the answers are let stand: asked where the last one is a number in words."""
+        if not fields or fields[-1].kind not in _NUMBERS or fields[-1].name not in values:
             return True
         while True:
             raw = self.line("Enter: hand it in   :b: type it again >").strip().lower()
@@ -167,7 +167,8 @@ class Asker:
             except EntryFault as fault:
                 self._terminal.say(str(fault), first="    ")
                 self._terminal.say("Nothing was entered. Answer again.", first="    ")
-                self._unread(field, raw)
+                if field.kind is not Kind.SEEN:
+                    self._unread(field, raw)
                 continue
             if said := _said_back(field, value):
                 self._terminal.say(said, first="    ")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 
 from checklist.checks import CHECKS, REASONS
@@ -14,7 +15,7 @@ from checklist.order import Order
 from checklist.people import StaffMember
 from checklist.screen import Outcome, Screen, Told
 from checklist.timing import said_span
-from checklist.verdict import REMEDY_WORDS, Reason
+from checklist.verdict import COMMON_PRACTICE, REMEDY_WORDS, Reason
 from checklist.workflow import Who
 
 FOOTER = (
@@ -25,8 +26,8 @@ NOT_CHECKED = (
     "Not checked by this tool: what is in the container, whether the order suits the patient, and"
     " anything that was not entered."
 )
-TOKENS = ":i I was interrupted   :e end this preparation   :? why and what for"
-IN_A_STEP = ":b one line back   :n nothing there to enter"
+TOKENS = ":i interrupted  :e end  :? why"
+IN_A_STEP = ":b back  :n nothing there"
 SECOND_WORDS = {Who.CHECKER: "Second check", Who.WITNESS: "Witness"}
 _COLUMN = 9
 
@@ -49,10 +50,10 @@ def band(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMember) -> 
     prep, spot, width = screen.prep, screen.spot, terminal.width
     assert spot is not None
     second = SECOND_WORDS.get(spot.step.who)
-    where = f"Preparation {short(prep.id)} | {at.station.name}" + (
-        " | practice" if at.practice else ""
-    )
-    for line in apart(where, by.code, width):
+    now = f"{at.ward.unit.local(at.clock()):%H:%M}"
+    where = ["practice"] if at.practice else []
+    where = [f"Preparation {short(prep.id)}", at.station.name, now, *where]
+    for line in apart(" | ".join(where), by.code, width):
         terminal.say(line)
     if second:
         terminal.say(f"{second} by {by.code}, for {prep.preparer}", BOLD)
@@ -73,7 +74,7 @@ def _clocks(at: Workplace, screen: Screen, by: StaffMember) -> Iterator[str]:
     if here is not None and order[flow.opens] <= here < order[flow.ready]:
         yield "Protected time: from opening to the bedside nothing else is shown."
     left = time_left(prep, at.station.surroundings(prep, by, spot))
-    if left is not None:
+    if left is not None and prep.latest("given_volume") is None:
         gone = left.total_seconds() < 0
         yield (
             f"The dose was to be begun {said_span(-left)} ago."
@@ -101,8 +102,8 @@ def news_of(outcome: Outcome, before: Screen) -> list[tuple[str, str]]:
         points = "1 point" if compared == 1 else f"{compared} points"
         said.append(("Compared", f"{points} with order, ward and earlier entries"))
     said += [("Not compared", text) for text in outcome.not_compared]
-    if outcome.screen.phase != before.phase and outcome.entry.event.kind != "remedied":
-        said.append(("Phase done", f"{before.phase}: nothing is open in it"))
+    if outcome.screen.phase != before.phase and "/" not in spot.place:
+        said.append(("Phase done", f"{before.phase}: all entered, nothing open"))
     return said
 
 
@@ -116,7 +117,7 @@ def step(terminal: Terminal, screen: Screen) -> None:
     if spot.step.how:
         terminal.say(spot.step.how)
     terminal.say()
-    terminal.say(f"{TOKENS}   {IN_A_STEP}")
+    terminal.say(f"{TOKENS}  {IN_A_STEP}")
     terminal.say()
 
 
@@ -147,28 +148,28 @@ def listed(terminal: Terminal, options: Iterable[tuple[str, str]], *, start: int
         terminal.say(words, first=f"  {number:>2}  ")
 
 
-def explained(screen: Screen) -> list[str]:
-    """What a step compares and may say, with why, hazards and sources; paragraphs to be paged."""
+def explained(screen: Screen) -> list[tuple[str, str]]:
+    """What a step compares and may say, with why, hazards and sources: mark and paragraph."""
     spot = screen.spot
     assert spot is not None
     if screen.reasons:
-        return [_sourced(REASONS[one.code]) for one in screen.reasons]
-    said = [f"What is compared at this step: {spot.step.ask}"]
-    said += [f"  - {_first_line(CHECKS[name].doc)}" for name in spot.step.checks]
+        return [("", _sourced(REASONS[one.code])) for one in screen.reasons]
+    said = [("", f"What is compared at this step: {spot.step.ask}")]
+    said += [(_MARK, _first_line(CHECKS[name].doc)) for name in spot.step.checks]
     if not spot.step.checks:
-        said.append("  - Each line you look at is an entry of its own.")
-    said += ["", "What may be said here, and why:"]
-    return said + [f"  - {_sourced(reason)}" for reason in reasons_of(spot.step)]
+        said.append((_MARK, "Each line that is looked at is an entry of its own."))
+    said += [("", ""), ("", "What may be said here, and why:")]
+    return said + [(_MARK, _sourced(reason)) for reason in reasons_of(spot.step)]
 
 
 def _sourced(reason: Reason) -> str:
     hazards = f" Hazards {', '.join(reason.hazards)}." if reason.hazards else ""
-    return (
-        f"{reason.code} ({TIER_WORDS[reason.tier.value]}): {reason.why}{hazards}"
-        f" Source: {reason.source.title}."
-    )
+    source = "" if reason.source is COMMON_PRACTICE else f" Source: {reason.source.title}."
+    why = re.sub(r"\{[a-z_]+\}", "...", reason.why)
+    return f"{reason.code} ({TIER_WORDS[reason.tier.value]}): {why}{hazards}{source}"
 
 
+_MARK = "  - "
 TIER_WORDS: Mapping[str, str] = {"hard": "stop", "soft": "caution", "information": "note"}
 
 

@@ -36,6 +36,7 @@ class Guided:
         self._by = by
         self._second: StaffMember | None = None
         self._news: list[tuple[str, str]] = []
+        self._drawn = False  # whether the present screen is one that can be drawn again
         self._asker = Asker(terminal, at, why=self._why, unread=self._unread)
         self._noted = 0  # entries made beside the present screen, which move the turn on
         self.id = ""
@@ -77,14 +78,14 @@ class Guided:
         prep = stood.prep
         told = (
             f"This order was begun by {prep.preparer} at {self._clock(prep.opened_at)} and stood at"
-            f" step {stood.number} of {stood.total}. Nothing entered is lost."
+            f" step {stood.number} of {stood.total}. Nothing is lost; identity is read again first."
         )
         self._news = [("Going on", told)]
         if self._screen().stands == "interrupted":
             self._resume()
 
     def _go_on(self) -> None:
-        screen, self._noted = self._screen(), 0
+        screen, self._noted, self._drawn = self._screen(), 0, False
         try:
             match screen.stands:
                 case "step":
@@ -140,8 +141,7 @@ class Guided:
             handover.over(self._terminal, blocks.SECOND_WORDS[spot.step.who])
             self._second = self._another("Colleague's code or badge >")
         by = self._present()
-        self._show(screen, by)
-        blocks.step(self._terminal, screen)
+        self._draw(screen, by)
         answers = self._asker.answers(screen.fields)
         self._terminal.clear()
         try:
@@ -178,21 +178,10 @@ class Guided:
     # -- stops and cautions --------------------------------------------------------------------
 
     def _refused(self, screen: Screen) -> None:
-        by = self._present()
-        self._show(screen, by)
-        blocks.told(self._terminal, screen.reasons)
-        ways = blocks.remedies(screen)
-        self._terminal.say("Your earlier entries are kept. Ways on from here:")
-        blocks.listed(self._terminal, ways)
-        also = []
-        if {one.code for one in screen.reasons} & _VOLUME:
-            self._terminal.say(
-                "show my own working (that it was looked at is noted)", first="   s  "
-            )
-            also = ["s"]
-        self._terminal.say()
-        self._terminal.say(blocks.TOKENS)
+        by, ways = self._present(), blocks.remedies(screen)
+        self._draw(screen, by)
         self._terminal.forget_typed()
+        also = ["s"] if self._may_show(screen) else []
         while (chosen := self._asker.choice(len(ways), also=also)) == "s":
             self._noted += 1
             for line in self._station.show_target(self.id, by.code)[1]:
@@ -218,22 +207,14 @@ class Guided:
         self._hand_back()
 
     def _cautioned(self, screen: Screen) -> None:
-        by = self._present()
-        self._show(screen, by)
-        blocks.told(self._terminal, screen.reasons)
-        ways, reasons = blocks.remedies(screen), list(GO_ON.items())
-        self._terminal.say("Put it right:")
-        blocks.listed(self._terminal, ways)
-        self._terminal.say("Or go on with a reason, which is recorded:")
-        blocks.listed(self._terminal, reasons, start=len(ways) + 1)
-        self._terminal.say()
-        self._terminal.say(blocks.TOKENS)
+        by, ways, reasons = self._present(), blocks.remedies(screen), list(GO_ON)
+        self._draw(screen, by)
         self._terminal.forget_typed()
         chosen = int(self._asker.choice(len(ways) + len(reasons)))
         if chosen <= len(ways):
             self._remedy(screen, ways[chosen - 1], by)
             return
-        self._proceed(screen, reasons[chosen - len(ways) - 1][0], by)
+        self._proceed(screen, reasons[chosen - len(ways) - 1], by)
 
     def _proceed(self, screen: Screen, because: str, by: StaffMember) -> None:
         held = set(self._at.ward.unit.second_person_cautions)
@@ -277,7 +258,7 @@ class Guided:
             changed = "the order; read it again" if now != prep.order else "nothing in the order"
         except Faults:
             changed = "the orders cannot be read now; call IT"
-        self._news.append(("Changed meanwhile", changed))
+        self._news.append(("Changed", changed))
 
     def _end(self, screen: Screen) -> None:
         rules = self._station.rules_of(screen.prep.workflow)
@@ -300,17 +281,48 @@ class Guided:
     def _screen(self) -> Screen:
         return self._station.screen(self.id)
 
-    def _show(self, screen: Screen, by: StaffMember) -> None:
-        self._terminal.clear()
-        blocks.band(self._terminal, self._at, screen, by)
-        blocks.news(self._terminal, self._news)
+    def _draw(self, screen: Screen, by: StaffMember) -> None:
+        """The screen of a step, a stop or a caution, up to its first question."""
+        terminal, reasons = self._terminal, screen.reasons
+        self._drawn = True
+        terminal.clear()
+        blocks.band(terminal, self._at, screen, by)
+        blocks.news(terminal, self._news)
+        if screen.stands == "step":
+            blocks.step(terminal, screen)
+            return
+        blocks.told(terminal, reasons)
+        ways = blocks.remedies(screen)
+        if screen.stands == "caution":
+            terminal.say("Put it right:")
+            blocks.listed(terminal, ways)
+            terminal.say("Or go on with a reason, which is recorded:")
+            blocks.listed(terminal, GO_ON.items(), start=len(ways) + 1)
+        else:
+            terminal.say("Your earlier entries are kept. Ways on from here:")
+            blocks.listed(terminal, ways)
+            if self._may_show(screen):
+                words = "show my own working (that it was looked at is noted)"
+                terminal.say(words, first="   s  ")
+        terminal.say()
+        terminal.say(blocks.TOKENS)
+
+    def _may_show(self, screen: Screen) -> bool:
+        return any(one.code in _VOLUME for one in screen.reasons)
 
     def _wait(self, text: str) -> None:
         self._terminal.say(text)
         self._terminal.read("Enter: go on >")
 
     def _why(self) -> None:
-        self._terminal.pages(blocks.explained(self._screen()))
+        """What is behind the present screen; then that screen again."""
+        screen = self._screen()
+        self._terminal.clear()
+        self._terminal.pages(blocks.explained(screen))
+        self._terminal.read("Enter: back >")
+        self._terminal.clear()
+        if self._drawn:
+            self._draw(screen, self._present())
 
     def _unread(self, field: Field, raw: str) -> None:
         """Keep that an answer could not be read; its text only where that is a short figure."""

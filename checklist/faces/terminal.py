@@ -70,11 +70,13 @@ class Terminal:
         for line in lines(text, self.width, first=first):
             self._line(line, style)
 
-    def pages(self, paragraphs: Sequence[str]) -> None:
-        """Several paragraphs, with a stop before they would run off the top of the screen."""
+    def pages(self, paragraphs: Sequence[tuple[str, str]]) -> None:
+        """Paragraphs, each with what stands before it, never running off the top of the screen."""
         room = max(shutil.get_terminal_size().lines - 3, 5)
         shown = 0
-        for line in (each for text in paragraphs for each in lines(text, self.width)):
+        for line in (
+            one for mark, text in paragraphs for one in lines(text, self.width, first=mark)
+        ):
             if self.clears and shown == room:
                 self.read("Enter: more >")
                 shown = 0
