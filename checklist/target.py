@@ -42,10 +42,16 @@ def dose_working(prep: Preparation, around: Surroundings) -> Working | None:
     order = prep.order
     if order.dose is not None:
         return Working(value=order.dose, exact=order.dose, lines=())
-    weight = around.patient.weight if around.patient else None
+    weight = weight_in_kg(around)
     if order.dose_per_weight is None or weight is None:
         return None
     return weight_dose(order.dose_per_weight, weight)
+
+
+def weight_in_kg(around: Surroundings) -> Quantity | None:
+    """The patient's weight; None when none is on record, or one in pounds, which is no kg."""
+    weight = around.patient.weight if around.patient else None
+    return weight if weight is not None and weight.alike(Quantity.of(1, "kg")) else None
 
 
 def product_of(prep: Preparation, around: Surroundings) -> Product | None:
