@@ -59,7 +59,8 @@ class Wrong(NamedTuple):
 WRONG = [
     # the order itself: 40 mg or 0.4 mg ordered where 4 mg is usual
     Wrong(TEN, ONDANSETRON, "read_the_order", {}, "dose_above_limit", order(dose=of(40, "mg"))),
-    Wrong(TEN, ONDANSETRON, "read_the_order", {}, "dose_outside_range", order(dose=of("0.4", "mg"))),
+    Wrong(TEN, ONDANSETRON, "read_the_order", {}, "dose_outside_range",
+          order(dose=of("0.4", "mg"))),
     Wrong(TEN, ONDANSETRON, "read_the_order", {}, "order_notation_error_prone",
           order(written={"dose": "4.0 mg"})),
     Wrong(TEN, MORPHINE, "read_the_order", {}, "order_notation_error_prone",
