@@ -38,7 +38,8 @@ from checklist.dose.strength import in_each_mL, millilitres_for_one_gram, of_eac
 from checklist.dose.surface import surface_dose
 from checklist.dose.volume import amount_in, volume_for
 from checklist.dose.weight import single_dose, weight_dose
-from checklist.dose.working import Working
+from checklist.dose.working import Working, said
+from checklist.notation import DOSE, faults
 from checklist.quantity import Concentration, Quantity
 
 # pint with a registry of a few lines, held as exact fractions. A pound, a drop and an equivalent
@@ -286,7 +287,8 @@ def test_a_linear_sum_is_that_of_a_general_units_library(name: str) -> None:
         assert own.dimensionality == found.dimensionality
         assert own.to(found.units).magnitude == found.magnitude
         assert working.value == working.exact
-        assert any(str(working.value) in line for line in working.lines[-2:])
+        assert any(said(working.value) in line for line in working.lines[-2:])
+        assert [fault for line in working.lines for fault in faults(line, [DOSE])] == []
 
     agrees()
 

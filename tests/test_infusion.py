@@ -101,7 +101,7 @@ def test_what_has_run_through_leaves_nothing() -> None:
     for hours in ("6 h", "7 h"):
         working = volume_left(parse("500 mL"), parse("100 mL/h"), parse(hours))
         assert working.value == of(0, "mL")
-        assert working.lines[-1] == "left = 0 mL: it has run through"
+        assert working.lines[-1] == "left = nothing: it has run through"
     assert volume_left(parse("500 mL"), parse("100 mL/h"), of(0, "h")).value == parse("500 mL")
 
 

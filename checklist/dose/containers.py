@@ -1,6 +1,6 @@
 """Containers: how many are needed, what is left over, and whether a controlled drug adds up."""
 
-from checklist.dose.working import DoseFault, Working, above_zero, not_below_zero, worked
+from checklist.dose.working import DoseFault, Working, above_zero, not_below_zero, said, worked
 from checklist.quantity import Quantity
 
 
@@ -36,7 +36,7 @@ def waste(opened: Quantity, prepared: Quantity) -> Working:
         raise DoseFault(
             f"{prepared} prepared is more than the {opened} opened. Count what was opened again."
         )
-    return worked("to discard", "opened − prepared", f"{opened} − {prepared}", value)
+    return worked("to discard", "opened − prepared", f"{opened} − {said(prepared)}", value)
 
 
 def unaccounted(opened: Quantity, given: Quantity, wasted: Quantity) -> Working:
@@ -58,7 +58,7 @@ def unaccounted(opened: Quantity, given: Quantity, wasted: Quantity) -> Working:
     return worked(
         "not accounted for",
         "opened − given − wasted",
-        f"{opened} − {given} − {wasted}",
+        f"{opened} − {said(given)} − {said(wasted)}",
         value,
     )
 

@@ -1,6 +1,6 @@
 """Dilution: a strong solution made weaker, forward and back."""
 
-from checklist.dose.working import DoseFault, Working, above_zero, in_unit, worked
+from checklist.dose.working import DoseFault, Working, above_zero, in_unit, said, worked
 from checklist.quantity import Concentration, Quantity
 
 
@@ -41,7 +41,7 @@ def diluent_volume(stock: Concentration, wanted: Concentration, final: Quantity)
             *first.lines,
             "diluent = final volume − stock",
             f"diluent = {volume} − {first.exact}",
-            f"diluent = {value}",
+            f"diluent = {said(value)}",
         ),
     )
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from checklist.dose.working import Working, above_zero, in_unit, not_below_zero, worked
+from checklist.dose.working import Working, above_zero, in_unit, not_below_zero, said, worked
 from checklist.number import half_up
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 from checklist.ucum import unit as ucum_unit
@@ -150,11 +150,12 @@ def duration(volume: Quantity, flow: Quantity) -> Working:
     own, second = in_unit(flow, "mL/h")
     value = liquid.over(own)
     done = worked("time", "volume ÷ rate", f"{liquid} ÷ {own}", value, *first, *second)
-    hours = value.magnitude.__floor__()
-    minutes = (value - Quantity.of(hours, "h")).to("min")
-    if minutes.magnitude == 0 or hours == 0:
-        return done if hours else replace(done, lines=(*done.lines, f"time = {minutes}"))
-    return replace(done, lines=(*done.lines, f"time = {hours} h and {minutes}"))
+    hours = Quantity.of(value.magnitude.__floor__(), "h")
+    minutes = (value - hours).to("min")
+    if minutes.magnitude == 0:
+        return done
+    time = f"{hours} and {minutes}" if hours.magnitude else f"{minutes}"
+    return replace(done, lines=(*done.lines, f"time = {time}"))
 
 
 def ends_at(starts: datetime, time: Quantity) -> datetime:
@@ -169,7 +170,7 @@ def volume_over(flow: Quantity, time: Quantity) -> Working:
     not_below_zero("A time", time)
     own, first = in_unit(flow, "mL/h")
     hours, second = in_unit(time, "h")
-    return worked("volume", "rate × hours", f"{own} × {hours}", own * hours, *first, *second)
+    return worked("volume", "rate × hours", f"{own} × {said(hours)}", own * hours, *first, *second)
 
 
 def volume_left(volume: Quantity, flow: Quantity, time: Quantity) -> Working:
@@ -183,7 +184,7 @@ def volume_left(volume: Quantity, flow: Quantity, time: Quantity) -> Working:
     left = liquid - run.exact
     through = not left.magnitude > 0
     value = Quantity.of(0, "mL") if through else left
-    last = "left = 0 mL: it has run through" if through else f"left = {value}"
+    last = "left = nothing: it has run through" if through else f"left = {value}"
     return Working(
         value=value,
         exact=value,
@@ -191,7 +192,7 @@ def volume_left(volume: Quantity, flow: Quantity, time: Quantity) -> Working:
             *run.lines,
             "left = volume − volume that has run",
             *changed,
-            f"left = {liquid} − {run.exact}",
+            f"left = {liquid} − {said(run.exact)}",
             last,
         ),
     )

@@ -10,6 +10,7 @@ from checklist.dose.working import (
     above_zero,
     in_unit,
     not_below_zero,
+    said,
     worked,
 )
 from checklist.number import shown
@@ -49,7 +50,7 @@ def total_volume(diluent: Quantity, displacement: Quantity) -> Working:
     return worked(
         "total volume",
         "diluent plus displacement",
-        f"{added} plus {taken}",
+        f"{added} plus {said(taken)}",
         added + taken,
         *first,
         *second,
@@ -98,7 +99,7 @@ def diluent_for(amount: Quantity, wanted: Concentration, displacement: Quantity)
     return worked(
         "diluent",
         "amount ÷ wanted strength − displacement",
-        f"{own} ÷ {wanted.amount} × {wanted.per} − {taken} = {total} − {taken}",
+        f"{own} ÷ {wanted.amount} × {wanted.per} − {said(taken)} = {total} − {said(taken)}",
         total - taken,
         *first,
         *second,
@@ -184,14 +185,14 @@ def _total(
 def _by_label(label: Concentration, lines: list[str], difference: Fraction | None) -> MadeUp:
     """The label's strength, with what the arithmetic gives standing beside it."""
     if difference is None:
-        said = "nothing to compare it with"
+        beside = "nothing to compare it with"
     elif difference == 0:
-        said = "the same as by the volumes"
+        beside = "the same as by the volumes"
     else:
         way = "less" if difference < 0 else "more"
-        said = f"{shown(abs(difference) * 100)} % {way} than by the volumes"
+        beside = f"{shown(abs(difference) * 100)} % {way} than by the volumes"
     each = label.per_mL
-    more = (f"the label states {label}: {said}", f"strength = {each}, as the label has it")
+    more = (f"the label states {label}: {beside}", f"strength = {each}, as the label has it")
     return MadeUp(
         strength=label,
         working=Working(value=each, exact=each, lines=(*lines, *more)),

@@ -57,8 +57,13 @@ def worked(name: str, formula: str, figures: str, value: Quantity, *before: str)
     return Working(
         value=value,
         exact=value,
-        lines=(f"{name} = {formula}", *before, f"{name} = {figures}", f"{name} = {value}"),
+        lines=(f"{name} = {formula}", *before, f"{name} = {figures}", f"{name} = {said(value)}"),
     )
+
+
+def said(quantity: Quantity) -> str:
+    """The quantity, or "nothing": no line may show a zero that could be taken for a dose."""
+    return str(quantity) if quantity.magnitude else "nothing"
 
 
 def after(first: Working, then: Working) -> Working:
