@@ -1,9 +1,16 @@
 """Rates: mL/h, drops a minute, dose rates both ways, how long it runs and what is left."""
 
-from dataclasses import replace
 from datetime import datetime, timedelta
 
-from checklist.dose.working import Working, above_zero, in_unit, not_below_zero, said, worked
+from checklist.dose.working import (
+    Working,
+    above_zero,
+    in_unit,
+    not_below_zero,
+    said,
+    with_lines,
+    worked,
+)
 from checklist.number import half_up
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 from checklist.ucum import unit as ucum_unit
@@ -78,7 +85,7 @@ def pump_rate(
     each = strength.per_mL
     value = own.over(each).to("mL/h")
     done = worked("rate", "dose in an hour ÷ strength", f"{own} ÷ {each}", value, *changed)
-    return replace(done, lines=lines + done.lines)
+    return with_lines(done, lines + done.lines)
 
 
 def pump_rate_for_each_kg(dose_rate: Quantity, strength: Concentration) -> Working:
@@ -121,7 +128,7 @@ def dose_rate_at(
         kilograms, second = in_unit(weight, "kg")
         value = amount.per(kilograms)
         words = f"dose rate per kg = {amount} ÷ {kilograms} = {value}"
-        lines = replace(lines, lines=(*lines.lines, *second, words))
+        lines = with_lines(lines, (*lines.lines, *second, words))
     final, third = in_unit(value, unit)
     return Working(value=final, exact=final, lines=(*lines.lines, *third, f"dose rate = {final}"))
 
@@ -139,7 +146,7 @@ def amount_over(dose_rate: Quantity, time: Quantity, weight: Quantity | None = N
         raise DimensionMismatch(f"{dose_rate} is not a dose in a time. Look at the order again.")
     span, changed = in_unit(time, below[0])
     done = worked("amount", "dose rate × time", f"{dose} × {span}", dose * span, *changed)
-    return replace(done, lines=lines + done.lines)
+    return with_lines(done, lines + done.lines)
 
 
 def duration(volume: Quantity, flow: Quantity) -> Working:
@@ -155,7 +162,7 @@ def duration(volume: Quantity, flow: Quantity) -> Working:
     if minutes.magnitude == 0:
         return done
     time = f"{hours} and {minutes}" if hours.magnitude else f"{minutes}"
-    return replace(done, lines=(*done.lines, f"time = {time}"))
+    return with_lines(done, (*done.lines, f"time = {time}"))
 
 
 def ends_at(starts: datetime, time: Quantity) -> datetime:

@@ -1,6 +1,6 @@
 """Rounding: once, at the end, to a stated step and in a stated direction, and never too far."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 from checklist.dose.working import Change, DoseFault, Working, above_zero
@@ -59,10 +59,11 @@ def rounded(working: Working, rule: RoundingRule) -> Working:
             " the pharmacist for another strength."
         )
     change = Change(step=rule.step, how=rule.how, lost=found.lost, share=found.share)
-    done = replace(
-        working,
+    done = Working(
         value=found.value,
+        exact=exact,
         change=change,
+        within=working.within,
         lines=(
             *working.lines,
             f"{_telling(exact, found.value, rule)} goes {_MANNER[rule.how].format(rule.step)}",

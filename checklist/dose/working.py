@@ -1,6 +1,6 @@
 """A working: the outcome of a dose sum, what rounding did to it, and the lines that lead there."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 from checklist.number import shown
@@ -72,18 +72,26 @@ def after(first: Working, then: Working) -> Working:
     Nothing is rounded on the way: rounding comes once, at the end.
     """
     assert first.change is None and first.within is None, "only an exact value is carried on"
-    return replace(then, lines=first.lines + then.lines)
+    return with_lines(then, first.lines + then.lines)
+
+
+def with_lines(working: Working, lines: tuple[str, ...]) -> Working:
+    """The working with other lines."""
+    return Working(
+        value=working.value, exact=working.exact, lines=lines, change=working.change,
+        within=working.within,
+    )  # fmt: skip
 
 
 def above_zero(what: str, quantity: Quantity) -> None:
     """Raise DoseFault for an amount that is not above zero; `what` begins its sentence."""
-    if not quantity.magnitude > 0:
+    if not quantity.magnitude.numerator > 0:
         raise DoseFault(f"{what} is more than nothing; {quantity} was given. Read it again.")
 
 
 def not_below_zero(what: str, quantity: Quantity) -> None:
     """Raise DoseFault for an amount below zero; `what` begins its sentence."""
-    if not quantity.magnitude >= 0:
+    if not quantity.magnitude.numerator >= 0:
         raise DoseFault(f"{what} is not below nothing; {quantity} was given. Read it again.")
 
 
