@@ -80,7 +80,8 @@ class Preparation:
 
     `place` is where it stands. `seen` maps a step's name to what was accepted there; going back
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
-    or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts the refusals per (step, code) since the step was entered.
+    or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
+    the refusals per (place, code) since the step was entered.
     `passed_at` and `passed_by` say when and by whom each step was last passed.
     """
 

@@ -93,6 +93,7 @@ class Station:
             or unit.asks_second_person(high_alert=high_alert, controlled=controlled),
             "lookalike": drug is not None and bool(drug.lookalikes),
             "intravenous": order.route == "IV",
+            "intramuscular": order.route == "IM",
             "hold_rule": order.hold is not None,
         }
         return frozenset(name for name, holds in held.items() if holds)

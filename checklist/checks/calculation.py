@@ -46,9 +46,9 @@ MISMATCH = reason(
 UNIT_MISMATCH = reason(
     "unit_mismatch",
     Tier.HARD,
-    "Your answer is in {given}; a volume in mL is asked for.",
+    "Your answer is in {given}; {wanted} is asked for.",
     "Units that look alike differ by a factor of ten or a thousand.",
-    "Give the volume in mL.",
+    "Give it in {wanted}.",
     Remedy.RECHECK,
     Remedy.CALL_PRESCRIBER,
     hazards="H04",
@@ -136,7 +136,7 @@ def own_answer_agrees(seen: Observation, prep: Preparation, around: Surroundings
     if aim is None:
         return Refusal(MISMATCH)
     if not own.alike(aim.exact):
-        return Refusal(UNIT_MISMATCH, {"given": str(own).partition(" ")[2] or "no unit"})
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(own), "wanted": "mL"})
     return Pass() if own in (aim.exact, aim.set) else Refusal(MISMATCH)
 
 
@@ -176,6 +176,11 @@ def _rounding_limit(dose: Quantity, prep: Preparation, around: Surroundings) -> 
     if most is None or not most.alike(dose):
         return unit.rounding_limit
     return min(unit.rounding_limit, most.ratio(dose))
+
+
+def unit_of(quantity: Quantity) -> str:
+    """The unit of a quantity as people write it."""
+    return str(quantity).rpartition(" ")[2]
 
 
 def _percent(share: object) -> str:

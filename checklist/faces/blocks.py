@@ -11,6 +11,7 @@ from checklist.faces.saying import apart
 from checklist.faces.terminal import BOLD, LOUD, Terminal
 from checklist.faces.workplace import Workplace
 from checklist.label import ROUTE_WORDS, time_left
+from checklist.observation import Kind
 from checklist.order import Order
 from checklist.people import StaffMember
 from checklist.screen import Outcome, Screen, Told
@@ -96,15 +97,14 @@ def news_of(outcome: Outcome, before: Screen) -> list[tuple[str, str]]:
     """What is worth saying about a step that was passed: notes, and what was not compared."""
     spot = before.spot
     assert spot is not None
-    said = [("Kept", f"{spot.step.ask}")]
-    said += [("NOTE", f"{one.found} {one.next}") for one in outcome.notes]
+    kept = spot.step.ask
     if compared := len(spot.step.checks):
-        points = "1 point" if compared == 1 else f"{compared} points"
-        said.append(("Compared", f"{points} with order, ward and earlier entries"))
-    said += [("Not compared", text) for text in outcome.not_compared]
+        kept += f" Compared: {compared} {'point' if compared == 1 else 'points'}."
     if outcome.screen.phase != before.phase and "/" not in spot.place:
-        said.append(("Phase done", f"{before.phase}: all entered, nothing open"))
-    return said
+        kept += f" {before.phase}: nothing open."
+    said = [("Kept", kept)]
+    said += [("NOTE", f"{one.found} {one.next}") for one in outcome.notes]
+    return said + [("Not compared", text) for text in outcome.not_compared]
 
 
 def step(terminal: Terminal, screen: Screen) -> None:
@@ -118,6 +118,8 @@ def step(terminal: Terminal, screen: Screen) -> None:
         terminal.say(spot.step.how)
     terminal.say()
     terminal.say(f"{TOKENS}  {IN_A_STEP}")
+    if any(field.kind is Kind.SEEN for field in screen.fields):
+        terminal.say("Look at each line, then: y seen, n not so")
     terminal.say()
 
 

@@ -125,7 +125,7 @@ class Guided:
                     BOLD,
                 )
                 told = f"checklist prepare {prep.order.id} {self._at.options}".rstrip()
-            say(f"next: {told}")
+            self._terminal.command(told)
         return DONE if prep.place == GIVEN else WANTING
 
     # -- one step ------------------------------------------------------------------------------
@@ -181,6 +181,9 @@ class Guided:
         by, ways = self._present(), blocks.remedies(screen)
         self._draw(screen, by)
         self._terminal.forget_typed()
+        if not ways:
+            self._asker.line("There is no way on from here but :i or :e >")
+            return
         also = ["s"] if self._may_show(screen) else []
         while (chosen := self._asker.choice(len(ways), also=also)) == "s":
             self._noted += 1

@@ -73,15 +73,17 @@ def read_scenario(folder: Path) -> Scenario:
         ) from fault
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
         raise CannotGoOn(f"{path} cannot be read: {fault}. Put it right first.") from fault
-    preparer = _text(data, "preparer", FILE)
+    start, preparer = _start(_text(data, "start", FILE)), _text(data, "preparer", FILE)
+    moves = data.get("move", [])
+    if not isinstance(moves, list):
+        raise CannotGoOn(f"{FILE}: move is no list. Write each move under [[move]].")
     return Scenario(
-        start=_start(_text(data, "start", FILE)),
+        start=start,
         station=_text(data, "station", FILE),
         preparer=preparer,
         order=_text(data, "order", FILE),
         moves=tuple(
-            _move(one, number, preparer, data)
-            for number, one in enumerate(data.get("move", []), start=1)
+            _move(one, number, preparer, data) for number, one in enumerate(moves, start=1)
         ),
     )
 
