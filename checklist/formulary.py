@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Concentration, Quantity, Rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +46,9 @@ class Product:
 
     `code` is its GTIN-14, or the pharmacy's own code when it has none. `container` is one of the
     engine's container names. `strength` is amount in volume as the label states it; `content` is
-    the labelled volume of one container. `routes` are the route codes the label allows; `use`
-    is "injection" unless the item is for another use.
+    the labelled volume of one container. `routes` are the route codes the label allows; `use` is
+    "injection" unless the item is for another use. `rounding` is the way a volume goes to a line
+    of the syringe, `rounding_step` a step coarser than its lines, None for one line.
     """
 
     code: str
@@ -66,6 +67,8 @@ class Product:
     ready_to_use: bool = False
     excipients: tuple[str, ...] = ()
     life_after_opening: Quantity | None = None
+    rounding: Rounding = Rounding.HALF_UP
+    rounding_step: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from checklist import ampoule, needle, site, syringe
 from checklist.definition import read_workflow
+from checklist.dose import figures
 from checklist.limits import Limits
 from checklist.workflow import Workflow
 
@@ -53,3 +54,10 @@ def limits() -> Limits:
         ampoules=ampoule.read(text(ampoule.FILE)),
         sites=site.read(text(site.FILE)),
     )
+
+
+@cache
+def dose_figures() -> figures.Table:
+    """The published figures for dose sums. Raises TableFault with every fault of the file."""
+    file = folder("workflows") / "limits" / figures.FILE
+    return figures.read(file.read_text(encoding="utf-8"))

@@ -232,7 +232,7 @@ class Station:
         event = engine.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
-        return outcome, (*lines, *([f"on this scale: {aim.set}"] if aim and aim.rounded else []))
+        return outcome, lines
 
     # -- looking -------------------------------------------------------------------------------
 

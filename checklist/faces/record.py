@@ -239,6 +239,11 @@ def _foot(told: Told) -> None:
     if not told.names:
         _say("patient name and second identifier: on the label, not shown here", "  ")
     _say()
+    if made.back:
+        _say("Working")
+        for line in made.back:
+            _say(line, "  ")
+        _say()
 
 
 def label_of(told: Told) -> Label | None:
@@ -293,6 +298,7 @@ def _data(told: Told) -> dict[str, Any]:
             for one in told.entries
         ],
         "label": None if made is None else list(made.lines(private=told.names)),
+        "working": [] if made is None else list(made.back),
         **(_named(told, patient.name if patient else "") if told.names else {}),
     }
 

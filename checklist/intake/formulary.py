@@ -21,7 +21,8 @@ As TOML, one [[drug]] and one [[product]] table each, and the `edition` above th
 
 Further keys of a drug: drug_class, controlled, high_alert, hazardous, lookalikes, allergy_classes,
 cross_classes, weight_based, pharmacy_only, max_rounding. Of a product: form, use, viscous,
-concentrate, bulk_pack, filter_allowed, latex_free, ready_to_use, excipients, life_after_opening.
+concentrate, bulk_pack, filter_allowed, latex_free, ready_to_use, excipients, life_after_opening,
+rounding ("half up", "down" or "up"), rounding_step.
 
 As CSV, one row for each product, with the drug's columns repeated in each of its rows and the
 column `edition` the same in all. The columns have the names above, except that the drug's name is
@@ -48,7 +49,7 @@ from checklist.intake.page import MAX_TOML, page, toml
 from checklist.intake.route import ROUTES
 from checklist.interop.gtin import GTIN_LENGTHS, gtin14
 from checklist.number import quoted
-from checklist.quantity import Concentration, Quantity, UnitFault
+from checklist.quantity import Concentration, Quantity, Rounding, UnitFault
 
 CONTAINERS = (
     "glass_ampoule", "plastic_ampoule", "single_dose_vial", "multi_dose_vial", "powder_vial",
@@ -56,6 +57,7 @@ CONTAINERS = (
     "mixed_syringe", "enteral_liquid",
 )  # fmt: skip
 USES = ("injection", "inhalation", "oral", "topical", "irrigation", "eye", "ear", "nasal")
+ROUNDINGS = tuple(way.value for way in Rounding)
 DRUG_NAME = r"[a-z][a-z0-9 (),.+'/-]{1,59}"
 
 Line = Annotated[str, Field(min_length=1, max_length=80)]
@@ -101,6 +103,8 @@ class ProductRecord(Record):
     ready_to_use: bool = False
     excipients: list[Line] = Field(default_factory=list)
     life_after_opening: Line | None = None
+    rounding: Line = "half up"
+    rounding_step: Line | None = None
 
 
 class _Formulary(Record):
@@ -253,6 +257,8 @@ def _product(
     strength = findings.read(place(["strength"]), strength_of, one.strength)
     content = findings.read(place(["content"]), _volume, one.content)
     life = findings.read(place(["life_after_opening"]), _time, one.life_after_opening or "")
+    step = findings.read(place(["rounding_step"]), _volume, one.rounding_step or "")
+    known &= findings.listed(place(["rounding"]), one.rounding, ROUNDINGS)
     if code is None or strength is None or content is None or not known:
         return None
     return Product(
@@ -272,6 +278,8 @@ def _product(
         ready_to_use=one.ready_to_use,
         excipients=tuple(one.excipients),
         life_after_opening=life,
+        rounding=Rounding(one.rounding),
+        rounding_step=step,
     )
 
 
