@@ -167,6 +167,11 @@ def binomial_at_least(k: int, n: int, p: float) -> float:
     return 0.0 if k > n else beta_below(p, k, n - k + 1)
 
 
+def poisson_point(k: int, mean: float) -> float:
+    """The Poisson chance of exactly k events, for a mean above 0."""
+    return math.exp(k * math.log(mean) - mean - math.lgamma(k + 1)) if k >= 0 else 0.0
+
+
 def poisson_at_most(k: int, mean: float) -> float:
     """The Poisson chance of k events or fewer (DLMF 8.4.9)."""
     return 0.0 if k < 0 else gamma_tails(mean, k + 1)[1]
