@@ -146,6 +146,8 @@ def test_the_digest_is_that_of_the_points_and_the_design_and_of_nothing_else() -
     first, again = base_of(Kind.P, some(Kind.P)), base_of(Kind.P, some(Kind.P))
     assert first.digest == again.digest
     assert len(first.digest) == 64
+    whole = [Point(label=p.label, count=int(p.count), size=int(p.size)) for p in some(Kind.P)]
+    assert base_of(Kind.P, whole).digest == first.digest
     changed = some(Kind.P)
     changed[3] = Point(label="w4", count=8, size=70)
     assert base_of(Kind.P, changed).digest != first.digest

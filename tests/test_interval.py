@@ -213,6 +213,9 @@ def test_an_audit_without_event_is_as_large_as_the_common_tables(least: float, t
         (lambda: rate(1, 0), "exposure is 0"),
         (lambda: rate(1, math.nan), "exposure is nan"),
         (lambda: rate(1, math.inf), "exposure is inf"),
+        (lambda: rate(1, True), "exposure is True"),
+        (lambda: rate(1, "many"), "exposure is 'many'"),  # type: ignore[arg-type]
+        (lambda: rate(1.0, 5), "number of events is 1.0"),  # type: ignore[arg-type]
         (lambda: rate(-2, 5), "number of events is -2"),
         (lambda: tries_for_width(0, 0.1), "expected share is 0"),
         (lambda: tries_without_event(1), "share is 1"),

@@ -105,6 +105,13 @@ def test_more_phases_are_more_chances() -> None:
     assert abs((1 - chances[0]) - (1 - chances[1]) ** 2) < 0.06
 
 
+def test_a_series_without_events_cannot_alarm() -> None:
+    """At one event expected in all, many series have none, and no limit can be drawn from them."""
+    series = [Point(label=str(i), count=int(i == 3), size=10) for i in range(12)]
+    rare = draw(Design(kind=Kind.P, rules=SHEWHART), series)
+    assert 0 < of_chart(rare).chance < 1
+
+
 def test_no_series_give_no_chance() -> None:
     with pytest.raises(Unusable, match="number of series is 0"):
         of_chart(_chart(Kind.C), series=0)

@@ -162,6 +162,13 @@ def test_the_test_of_two_groups_is_that_of_the_package(a: list[Spell], b: list[S
     assert found.p_value == pytest.approx(p_value, abs=1e-8)
 
 
+def test_when_all_have_ended_the_last_rung_is_1_but_for_rounding() -> None:
+    found = [Spell(time=time, ending="put right") for time in range(1, 50)]
+    last = incidence(found, "put right").rungs[-1]
+    assert (last.height, last.low, last.high) == pytest.approx((1, 1, 1))
+    assert kaplan_meier(found).rungs[-1].height == 0
+
+
 def test_before_the_first_ending_the_curve_is_at_its_start() -> None:
     assert kaplan_meier(TREATED).at(3) == 1
     assert incidence(TREATED, "relapse").at(0) == 0

@@ -94,7 +94,7 @@ def freeze(
         version=version,
         reason=reason,
         labels=tuple(point.label for point in kept),
-        sizes=tuple(point.size for point in kept),
+        sizes=tuple(float(point.size) for point in kept),
         excluded=tuple(excluded),
         centre=_centre(design, values, mean),
         mean=mean,
@@ -116,6 +116,9 @@ def digest(*parts: object) -> str:
 
 
 def _plain(part: object) -> object:
+    if isinstance(part, Point):
+        # 3 and 3.0 are one figure, whichever way a table keeps it.
+        return [part.label, float(part.count), float(part.size)]
     return asdict(part)  # type: ignore[call-overload]
 
 
@@ -225,14 +228,11 @@ def _centre(design: Design, values: Sequence[float], mean: float) -> float:
         return median(values)
     if design.kind is Kind.G and design.centre is GapCentre.MEAN_0_693:
         return 0.693 * mean
-    if design.kind is Kind.RUN:
-        if mean == min(values) and values.count(mean) * 2 > len(values):
-            raise Unusable(
-                f"More than half of the points are at {mean:g}, the least, so the median divides "
-                "nothing. Chart the gaps between events, or join periods."
-            )
-        if len(set(values)) == 1:
-            raise Unusable("All points are equal, so there are no runs to judge.")
+    if design.kind is Kind.RUN and mean == min(values) and values.count(mean) * 2 > len(values):
+        raise Unusable(
+            f"More than half of the points are at {mean:g}, the least, so the median divides "
+            "nothing. Chart the gaps between events, or join periods."
+        )
     return mean
 
 

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from checklist.review.distribution import chi_square_above, normal_quantile
 from checklist.review.unusable import Unusable, enough, finite, share
 
+_ROUNDING = 1e-12
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spell:
@@ -55,7 +57,7 @@ class Curve:
         share("The part", part)
         for rung in self.rungs:
             # A hair's breadth, since a product of fractions can end just above 0.5.
-            if abs(rung.height - self.start) >= part - 1e-12:
+            if abs(rung.height - self.start) >= part - _ROUNDING:
                 return rung.time
         return None
 
@@ -187,8 +189,11 @@ def _table(spells: Sequence[Spell]) -> list[tuple[float, int, dict[str, int]]]:
 
 
 def _log_log(height: float, error: float, z: float) -> tuple[float, float]:
-    """Limits of a share, normal on the scale of log(-log); none wider than 0 to 1."""
-    if not 0 < height < 1:
+    """Limits of a share, normal on the scale of log(-log); none wider than 0 to 1.
+
+    A share within rounding of 0 or 1 has no limits but itself: no list of waits is so long.
+    """
+    if not _ROUNDING < height < 1 - _ROUNDING:
         return height, height
     half = z * error / (height * abs(math.log(height)))
     return height ** math.exp(half), height ** math.exp(-half)
