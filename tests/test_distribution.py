@@ -87,7 +87,8 @@ def test_the_two_sided_chance_is_that_of_the_exact_binomial_test(
 @settings(max_examples=100, deadline=None)
 def test_the_least_count_is_the_quantile(n: int, p: float, area: float) -> None:
     found = d.least_count(lambda k: d.binomial_at_most(k, n, p), area, round(n * p))
-    if abs(d.binomial_at_most(found, n, p) - area) > 1e-9:
+    # A tie, such as half of the tosses of a fair coin, may fall either way by rounding.
+    if all(abs(d.binomial_at_most(k, n, p) - area) > 1e-9 for k in (found - 1, found)):
         assert found == int(stats.binom.ppf(area, n, p))
 
 
