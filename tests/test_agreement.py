@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import digits, read, same
 
 from checklist.review.agreement import Weighting, of_many, of_two, tally
 from checklist.review.unusable import Unusable
+from tests.published import digits, read, same
 
 PRINTED = read("kappa")
 

@@ -7,11 +7,11 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import all_same, digits, read
 
 from checklist.review.comparison import difference, paired_change, rate_ratio
 from checklist.review.two_source import chapman
 from checklist.review.unusable import Unusable
+from tests.published import all_same, digits, read
 
 RATIO = read("intervals_poisson")["rate_ratio"]
 DIFFERENCE = read("difference_newcombe")

@@ -6,7 +6,6 @@ from statistics import fmean, stdev
 from typing import Any
 
 import pytest
-from published import all_same, digits, not_reproduced, read, same
 
 from checklist.review.baseline import Baseline, Exclusion, freeze, limits, sigma
 from checklist.review.chart import Chart, Phase, draw, since_last
@@ -14,6 +13,7 @@ from checklist.review.control_limit import D4, mean_range
 from checklist.review.run_rule import runs
 from checklist.review.series import Bounds, Design, GapCentre, GapCount, Kind, Point
 from checklist.review.special_cause import ANHOEJ, SHEWHART
+from tests.published import all_same, digits, not_reproduced, read, same
 
 
 def points(data: Sequence[float], sizes: Sequence[float] | None = None) -> list[Point]:

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import all_same, digits, not_reproduced, read, same
 
 from checklist.review import run_length
 from checklist.review.control_limit import gap_sigma
@@ -24,6 +23,7 @@ from checklist.review.cusum import (
     weights,
 )
 from checklist.review.unusable import Unusable
+from tests.published import all_same, digits, not_reproduced, read, same
 
 NORMAL = read("cusum_normal")
 HANDBOOK = read("cusum_nist")

@@ -3,7 +3,6 @@
 import random
 
 import pytest
-from published import read, same
 
 from checklist.review import false_alarm
 from checklist.review.run_rule import Line
@@ -21,6 +20,7 @@ from checklist.review.special_cause import (
     signals,
 )
 from checklist.review.unusable import Unusable
+from tests.published import read, same
 
 PRINTED = read("western_electric_arl")["published"]
 

@@ -9,7 +9,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import digits, read
 
 from checklist.review.funnel import (
     INNER,
@@ -26,6 +25,7 @@ from checklist.review.funnel import (
     too_wide,
 )
 from checklist.review.unusable import Unusable
+from tests.published import digits, read
 
 INFECTIONS = read("funnel_infections")
 

@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import all_same, not_reproduced, read
 
 from checklist.review.interval import (
     Interval,
@@ -24,6 +23,7 @@ from checklist.review.interval import (
     wilson_corrected,
 )
 from checklist.review.unusable import Unusable
+from tests.published import all_same, not_reproduced, read
 
 Z = NormalDist().inv_cdf(0.975)
 

@@ -7,11 +7,11 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import read
 
 from checklist.review.pareto import draw
 from checklist.review.small_cell import FLOOR, Cell, Floor, screen, shown
 from checklist.review.unusable import Unusable
+from tests.published import read
 
 HARM = read("pareto_harm")
 COUNTS = dict(zip(HARM["categories"], HARM["data"], strict=True))

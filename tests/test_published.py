@@ -3,7 +3,7 @@
 import json
 from pathlib import Path
 
-from published import DATA
+from tests.published import DATA
 
 
 def test_every_published_set_is_read_by_a_test() -> None:

@@ -8,7 +8,6 @@ from statistics import median
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import not_reproduced, read
 
 from checklist.review.run_rule import (
     Line,
@@ -22,6 +21,7 @@ from checklist.review.run_rule import (
     runs,
 )
 from checklist.review.unusable import Unusable
+from tests.published import not_reproduced, read
 
 CRITICAL = read("run_anhoej_critical_values")
 JOINT = read("run_joint_distribution_n14")

@@ -6,7 +6,6 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import digits, read
 
 from checklist.review.special_cause import (
     ANHOEJ,
@@ -19,6 +18,7 @@ from checklist.review.special_cause import (
     signals,
 )
 from checklist.review.unusable import Unusable
+from tests.published import digits, read
 
 
 def judge(sigmas: Sequence[float], rule: Rule) -> list[tuple[int, tuple[int, ...]]]:

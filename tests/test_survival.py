@@ -6,10 +6,10 @@ from collections.abc import Callable
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from published import all_same, read, same
 
 from checklist.review.survival import Spell, incidence, kaplan_meier, log_rank
 from checklist.review.unusable import Unusable
+from tests.published import all_same, read, same
 
 LEUKAEMIA = read("survival_km_6mp")
 PRINTED = LEUKAEMIA["published"]
