@@ -1,4 +1,4 @@
-"""The README's session runs as printed, and what it promises about set-up holds."""
+"""The README's commands run as printed, and what it promises about set-up holds."""
 
 from __future__ import annotations
 
