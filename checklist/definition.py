@@ -33,6 +33,11 @@ from checklist.workflow import (
 
 Name = str
 NAME = r"^[a-z][a-z0-9_]{0,59}$"
+# What a container can be. A shared step or field that names one of these in `only_if` is kept for
+# such containers only: that is settled when the file is read, before any order is known.
+CONTAINER_KINDS = (
+    "ampoule", "glass", "plastic", "stopper", "powder", "single_dose", "multi_dose",
+)  # fmt: skip
 # From the order step on everything is read again after the prescriber has been called.
 FIRST_STEP = "first_step"
 USUAL_TARGET: Mapping[Remedy, str] = {
@@ -136,35 +141,43 @@ class _WorkflowIn(_In):
     opens: str
     withdraw: str
     ready: str
+    kind: list[str] = []
     words: dict[str, str] = {}
     phase: list[_PhaseIn] = []
     ending: list[_EndingIn] = []
 
 
 class _Shared(_In):
-    phase: list[_PhaseIn] = Slot(min_length=1)
+    words: dict[str, str] = {}
+    phase: list[_PhaseIn] = []
     ending: list[_EndingIn] = []
 
 
 def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
     """The workflow in a TOML file, with the shared phases of its folder.
 
-    `shared` is the folder of phase files, by default `phases` beside the file. Raises
-    WorkflowFaults with every fault found, in the words of the file's author.
+    `shared` is the folder of phase files, by default `phases` beside the file. The words that
+    these give are the usual ones; the workflow's own go before them. Raises WorkflowFaults with
+    every fault found, in the words of the file's author.
     """
     folder = shared if shared is not None else file.parent / "phases"
     faults: list[Fault] = []
     phases: dict[str, tuple[str, _PhaseIn]] = {}
     endings: list[_EndingIn] = []
+    words: dict[str, str] = {}
     for other in sorted(folder.glob("*.toml")):
         found = _parse(other, _Shared, faults)
         if found is not None:
             _collect(f"phases/{other.name}", found.phase, phases, faults)
             endings.extend(found.ending)
+            for word in sorted(words.keys() & found.words.keys()):
+                faults.append(Fault(f"phases/{other.name}", "", f"the word `{word}` stands twice"))
+            words.update(found.words)
     own = _parse(file, _WorkflowIn, faults)
     if own is None or faults:
         raise WorkflowFaults(faults)
     _collect(file.name, own.phase, phases, faults, replaces=True)
+    own = own.model_copy(update={"words": {**words, **own.words}})
     workflow = _assembled(file.stem, own, endings, phases, faults)
     if workflow is not None:
         faults.extend(
@@ -273,16 +286,21 @@ def _assembled(
         close = difflib.get_close_matches(phase, phases, 1)
         hint = f"; did you mean `{close[0]}`?" if close else ""
         faults.append(Fault(f"{name}.toml", "", f"there is no phase `{phase}`{hint}"))
+    for kind in own.kind:
+        if kind not in CONTAINER_KINDS:
+            known = ", ".join(CONTAINER_KINDS)
+            faults.append(Fault(f"{name}.toml", "", f"`kind` has {kind!r}; there are {known}"))
     if missing:
         return None
     first = phases[own.phases[0]][1].step[0].name
-    made = {p: _phase(phases[p], own.words, first, faults) for p in (*own.phases, *own.asides)}
+    made = {p: _phase(phases[p], own, first, faults) for p in (*own.phases, *own.asides)}
     return Workflow(
         name=name,
         title=own.title,
         version=own.version,
         container=own.container,
-        phases=tuple(made[p] for p in own.phases),
+        kind=tuple(own.kind),
+        phases=tuple(made[p] for p in own.phases if made[p].steps),
         asides=tuple(made[p] for p in own.asides),
         account=own.account,
         restart=own.restart,
@@ -295,25 +313,34 @@ def _assembled(
     )
 
 
-def _phase(
-    found: tuple[str, _PhaseIn], words: Mapping[str, str], first: str, faults: list[Fault]
-) -> Phase:
+def _phase(found: tuple[str, _PhaseIn], own: _WorkflowIn, first: str, faults: list[Fault]) -> Phase:
     file, phase = found
     return Phase(
         name=phase.name,
         title=phase.title,
         mode=phase.mode,
-        steps=tuple(_step(file, step, words, first, faults) for step in phase.step),
+        steps=tuple(
+            _step(file, step, own, first, faults)
+            for step in phase.step
+            if _is_for(own.kind, step.only_if)
+        ),
         reverify=phase.reverify,
     )
 
 
-def _step(
-    file: str, step: _StepIn, words: Mapping[str, str], first: str, faults: list[Fault]
-) -> Step:
+def _is_for(kind: list[str], only_if: list[str]) -> bool:
+    """Whether a container of this kind has the step or field; the order is not asked here."""
+    return all(word in kind for word in only_if if word in CONTAINER_KINDS)
+
+
+def _of_the_order(only_if: list[str]) -> tuple[str, ...]:
+    return tuple(word for word in only_if if word not in CONTAINER_KINDS)
+
+
+def _step(file: str, step: _StepIn, own: _WorkflowIn, first: str, faults: list[Fault]) -> Step:
     def worded(text: str) -> str:
         try:
-            return text.format_map(words)
+            return text.format_map(own.words)
         except (KeyError, ValueError, IndexError) as error:
             faults.append(
                 Fault(file, step.name, f"{text!r} asks for a word {error} that [words] lacks")
@@ -332,13 +359,14 @@ def _step(
                     "kind": Kind(f.kind),
                     "say": worded(f.say),
                     "answers": tuple(f.answers),
-                    "only_if": tuple(f.only_if),
+                    "only_if": _of_the_order(f.only_if),
                 }
             )
             for f in step.field
+            if _is_for(own.kind, f.only_if)
         ),
         checks=tuple(step.checks),
-        only_if=tuple(step.only_if),
+        only_if=_of_the_order(step.only_if),
         resume_at=step.resume_at,
         critical=step.critical,
         shortest=step.shortest,

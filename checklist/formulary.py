@@ -47,7 +47,8 @@ class Product:
     `code` is its GTIN-14, or the pharmacy's own code when it has none. `container` is one of the
     engine's container names. `strength` is amount in volume as the label states it; `content` is
     the labelled volume of one container. `routes` are the route codes the label allows; `use`
-    is "injection" unless the item is for another use.
+    is "injection" unless the item is for another use. `preservative` names what keeps germs back
+    in it, "" when it holds none.
     """
 
     code: str
@@ -66,6 +67,7 @@ class Product:
     ready_to_use: bool = False
     excipients: tuple[str, ...] = ()
     life_after_opening: Quantity | None = None
+    preservative: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -122,7 +122,8 @@ class Ending:
 class Workflow:
     """The sequence for one container type.
 
-    `asides` are side phases: the account of opened items, and one re-verification per name used
+    `kind` says what the container is (glass, stopper, powder ...), which the shared phases and the
+    required barriers ask for. `asides` are side phases: the account of opened items, and one re-verification per name used
     in a phase's `reverify`. From the step `opens` on, ending or restarting goes through
     `account`. `withdraw` and `ready` name the steps that stand for those milestones. `traits` are
     the order's traits for which conditions were spent (see `for_`).
@@ -140,6 +141,7 @@ class Workflow:
     withdraw: str
     ready: str
     endings: tuple[Ending, ...]
+    kind: tuple[str, ...] = ()
     traits: tuple[str, ...] = ()
 
     @property

@@ -17,6 +17,7 @@ for _name in (
     "second",
     "opening",
     "volume",
+    "vial",
     "controlled",
     "labelling",
     "leaving",
