@@ -332,7 +332,12 @@ _READING = _record(
 )
 
 _HOLD = _record(
-    HoldRule, what=_TEXT, unit=_TEXT, lowest=_maybe(_QUANTITY), highest=_maybe(_QUANTITY)
+    HoldRule,
+    what=_TEXT,
+    unit=_TEXT,
+    lowest=_maybe(_QUANTITY),
+    highest=_maybe(_QUANTITY),
+    max_age=_maybe(_QUANTITY),
 )
 _INFUSION = _record(
     Infusion,

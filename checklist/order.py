@@ -41,13 +41,14 @@ class Patient:
 class HoldRule:
     """Withhold when the value of `what` is outside [`lowest`, `highest`], in `unit`.
 
-    `max_age` is how old the value may be. Either bound may be None.
+    `max_age` is how old the value may be when the dose is given. Each of them may be None.
     """
 
     what: str
     unit: str
     lowest: Quantity | None = None
     highest: Quantity | None = None
+    max_age: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

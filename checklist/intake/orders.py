@@ -20,7 +20,7 @@
         "status": "active", "prescriber": "DR-4", "indication": "pain",
         "time_critical": false, "verbal": false, "read_back": false, "double_check": false,
         "reviewed_by": "PH-2",
-        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12"},
+        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12", "max_age": "30 min"},
         "infusion": {                          # when it does not go straight from the syringe
           "into": "bag",                       # bag, bottle, burette, pump syringe; or left out
           "carrier": "sodium chloride", "carrier_strength": "0.9 %", "volume": "100 mL",
@@ -101,6 +101,7 @@ class _Hold(Record):
     unit: Filled
     lowest: Line = ""
     highest: Line = ""
+    max_age: Line = ""
 
 
 class _Order(Record):
@@ -331,11 +332,12 @@ def _hold(one: _Hold, place: str, findings: Findings) -> HoldRule | None:
 
     lowest = findings.read(f"{place}, lowest", bound, one.lowest)
     highest = findings.read(f"{place}, highest", bound, one.highest)
+    age = findings.read(f"{place}, max_age", _interval, one.max_age)
     if not one.lowest and not one.highest:
         findings.add(place, "It has neither lowest nor highest. Write the value to withhold at.")
     if lowest is not None and highest is not None and not lowest <= highest:
         findings.add(place, "Its lowest is above its highest. Look at both again.")
-    return HoldRule(what=one.what, unit=one.unit, lowest=lowest, highest=highest)
+    return HoldRule(what=one.what, unit=one.unit, lowest=lowest, highest=highest, max_age=age)
 
 
 def _day(text: str) -> date:
