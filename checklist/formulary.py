@@ -22,6 +22,24 @@ class DoseRange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class InfusionLimits:
+    """What holds for a drug once it is in a carrier fluid. None: no figure, not compared.
+
+    `least` and `most` bound the final concentration, `rate_most` is the fastest rate, in an amount
+    or in mL for a time, per kg or not. `inversions` is how often the filled container is turned
+    over, 0 for the unit's own number. `overfill_matters` says that the fluid which a bag holds
+    beyond its label has to be thought of. `life` is how long it may be used once mixed.
+    """
+
+    least: Concentration | None = None
+    most: Concentration | None = None
+    rate_most: Quantity | None = None
+    inversions: int = 0
+    overfill_matters: bool = False
+    life: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drug:
     """A drug as ordered, by its generic name in lower case."""
 
@@ -38,6 +56,7 @@ class Drug:
     weight_based: bool = False
     pharmacy_only: bool = False
     max_rounding: Quantity | None = None
+    infusion: InfusionLimits = InfusionLimits()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,10 +64,12 @@ class Product:
     """One item on the shelf.
 
     `code` is its GTIN-14, or the pharmacy's own code when it has none. `container` is one of the
-    engine's container names. `strength` is amount in volume as the label states it; `content` is
-    the labelled volume of one container. `routes` are the route codes the label allows; `use`
-    is "injection" unless the item is for another use. `preservative` names what keeps germs back
-    in it, "" when it holds none.
+    engine's container names, or "fluid_bag" or "fluid_bottle" for a fluid that drugs are added to.
+    `strength` is amount in volume as the label states it; `content` is the labelled volume of one
+    container, `overfill` what it holds beyond that where the maker says so. `routes` are the route
+    codes the label allows; `use` is "injection" unless the item is for another use. `chambers`
+    marks a bag whose parts are mixed by breaking a seal, `suspension` what settles and is shaken.
+    `preservative` names what keeps germs back in it, "" when it holds none.
     """
 
     code: str
@@ -67,6 +88,9 @@ class Product:
     ready_to_use: bool = False
     excipients: tuple[str, ...] = ()
     life_after_opening: Quantity | None = None
+    overfill: Quantity | None = None
+    chambers: bool = False
+    suspension: bool = False
     preservative: str = ""
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
 from checklist.limits import Limits
 from checklist.observation import Observation, Reading
@@ -144,7 +145,8 @@ class Surroundings:
     `given_before` are the times of doses of this line that the trail holds. `container` is the
     container that the workflow in force is for; `critical_break` says that the step which was
     interrupted is a critical one. `booked` is the stock of controlled products that the register
-    leaves after what the trail says was taken.
+    leaves after what the trail says was taken. `compatibility` is what the ward's pharmacy has
+    looked up about things put together.
     """
 
     at: datetime
@@ -162,3 +164,4 @@ class Surroundings:
     container: str = ""
     critical_break: bool = False
     booked: Mapping[str, int] = field(default_factory=dict)
+    compatibility: Compatibility = field(default_factory=Compatibility)

@@ -20,8 +20,10 @@ As TOML, one [[drug]] and one [[product]] table each, and the `edition` above th
     routes = ["IV", "IM"]
 
 Further keys of a drug: drug_class, controlled, high_alert, hazardous, lookalikes, allergy_classes,
-cross_classes, weight_based, pharmacy_only, max_rounding. Of a product: form, use, viscous,
-concentrate, bulk_pack, filter_allowed, latex_free, ready_to_use, excipients, life_after_opening.
+cross_classes, weight_based, pharmacy_only, max_rounding; and for one that runs in with a carrier
+fluid final_least and final_most ("40 mmol/L"), rate_most ("10 mmol/h"), inversions, life_when_mixed
+and overfill_matters. Of a product: form, use, viscous, concentrate, bulk_pack, filter_allowed,
+latex_free, ready_to_use, excipients, life_after_opening, overfill, chambers, suspension.
 
 As CSV, one row for each product, with the drug's columns repeated in each of its rows and the
 column `edition` the same in all. The columns have the names above, except that the drug's name is
@@ -41,19 +43,21 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from checklist.formulary import DoseRange, Drug, Formulary, Product
+from checklist.formulary import DoseRange, Drug, Formulary, InfusionLimits, Product
 from checklist.intake.entry import PHARMACY_CODE
 from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
+from checklist.intake.infusion import rate_of
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.intake.route import ROUTES
 from checklist.interop.gtin import GTIN_LENGTHS, gtin14
+from checklist.number import number as read_number
 from checklist.number import quoted
 from checklist.quantity import Concentration, Quantity, UnitFault
 
 CONTAINERS = (
     "glass_ampoule", "plastic_ampoule", "single_dose_vial", "multi_dose_vial", "powder_vial",
     "powder_ampoule", "prefilled_syringe", "cartridge_in_holder", "insulin_pen", "bag_additive",
-    "mixed_syringe", "enteral_liquid",
+    "mixed_syringe", "enteral_liquid", "fluid_bag", "fluid_bottle", "premixed_bag",
 )  # fmt: skip
 USES = ("injection", "inhalation", "oral", "topical", "irrigation", "eye", "ear", "nasal")
 DRUG_NAME = r"[a-z][a-z0-9 (),.+'/-]{1,59}"
@@ -80,6 +84,12 @@ class DrugRecord(Record):
     weight_based: bool = False
     pharmacy_only: bool = False
     max_rounding: Line | None = None
+    final_least: Line | None = None
+    final_most: Line | None = None
+    rate_most: Line | None = None
+    inversions: Line | None = None
+    overfill_matters: bool = False
+    life_when_mixed: Line | None = None
 
 
 class ProductRecord(Record):
@@ -101,6 +111,9 @@ class ProductRecord(Record):
     ready_to_use: bool = False
     excipients: list[Line] = Field(default_factory=list)
     life_after_opening: Line | None = None
+    overfill: Line | None = None
+    chambers: bool = False
+    suspension: bool = False
 
 
 class _Formulary(Record):
@@ -218,7 +231,7 @@ def _drug(one: DrugRecord, findings: Findings, place: Place) -> Drug:
         for word in getattr(one, key):
             if not re.fullmatch(DRUG_NAME, word):
                 findings.add(place([key]), f"{quoted(word)} is not in small letters. Write it so.")
-    interval = findings.read(place(["min_interval"]), _time, one.min_interval or "")
+    interval = findings.read(place(["min_interval"]), time_of, one.min_interval or "")
     rounding = findings.read(place(["max_rounding"]), _dose, one.max_rounding or "")
     return Drug(
         name=one.name,
@@ -234,6 +247,26 @@ def _drug(one: DrugRecord, findings: Findings, place: Place) -> Drug:
         weight_based=one.weight_based,
         pharmacy_only=one.pharmacy_only,
         max_rounding=rounding,
+        infusion=_limits(one, findings, place),
+    )
+
+
+def _limits(one: DrugRecord, findings: Findings, place: Place) -> InfusionLimits:
+    """What holds for the drug in a carrier fluid."""
+    least = findings.read(place(["final_least"]), strength_of, one.final_least or "")
+    most = findings.read(place(["final_most"]), strength_of, one.final_most or "")
+    if least is not None and most is not None:
+        if not least.amount.alike(most.amount):
+            findings.add(place(["final_most"]), "It is another kind of amount than final_least.")
+        elif not least.per_mL <= most.per_mL:
+            findings.add(place(["final_most"]), "It is below final_least. Look at both again.")
+    return InfusionLimits(
+        least=least,
+        most=most,
+        rate_most=findings.read(place(["rate_most"]), rate_of, one.rate_most or ""),
+        inversions=findings.read(place(["inversions"]), _times, one.inversions or "") or 0,
+        overfill_matters=one.overfill_matters,
+        life=findings.read(place(["life_when_mixed"]), time_of, one.life_when_mixed or ""),
     )
 
 
@@ -252,7 +285,7 @@ def _product(
         findings.add(place(["routes"]), "There is no route. Write those of the label, like IV.")
     strength = findings.read(place(["strength"]), strength_of, one.strength)
     content = findings.read(place(["content"]), _volume, one.content)
-    life = findings.read(place(["life_after_opening"]), _time, one.life_after_opening or "")
+    life = findings.read(place(["life_after_opening"]), time_of, one.life_after_opening or "")
     if code is None or strength is None or content is None or not known:
         return None
     return Product(
@@ -272,6 +305,9 @@ def _product(
         ready_to_use=one.ready_to_use,
         excipients=tuple(one.excipients),
         life_after_opening=life,
+        overfill=findings.read(place(["overfill"]), _volume, one.overfill or ""),
+        chambers=one.chambers,
+        suspension=one.suspension,
     )
 
 
@@ -296,8 +332,17 @@ def _volume(text: str) -> Quantity:
     return read
 
 
-def _time(text: str) -> Quantity:
+def time_of(text: str) -> Quantity:
+    """A length of time above zero."""
     read = _dose(text)
     if not read.alike(Quantity.of(1, "h")):
         raise NotAsWritten(f"{quoted(text)} is not a length of time. Write it like 6 h.")
     return read
+
+
+def _times(text: str) -> int:
+    """How often something is done: a whole number from 1 to 40."""
+    many = read_number(text)
+    if many.denominator != 1 or not 1 <= many <= 40:
+        raise NotAsWritten(f'{quoted(text)} is not a number of times. Write it like "10".')
+    return many.numerator
