@@ -60,6 +60,34 @@ class Drug:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mixing:
+    """How a powder is mixed for some routes, as its leaflet (`source`) tells.
+
+    `diluents` names the fluids that may be used, `volume` is how much of one goes into each
+    container, None where the leaflet does not say. `displacement` is how much the powder adds to
+    that volume; `strength` is the strength after mixing as the label states it, which goes before
+    any sum. Both may be None: not told. `methods` are the ways of mixing allowed. From `least` to
+    `most` after the diluent went in it has to be dissolved; `life` is how long it may be used from
+    then on. `vacuum` marks a container that draws the diluent in by itself, `kept` one whose rest
+    may be kept for its life, `filtered` one that is drawn through a filter.
+    """
+
+    routes: tuple[str, ...]
+    diluents: tuple[str, ...]
+    volume: Quantity | None = None
+    displacement: Quantity | None = None
+    strength: Concentration | None = None
+    methods: tuple[str, ...] = ()
+    least: Quantity | None = None
+    most: Quantity | None = None
+    life: Quantity | None = None
+    vacuum: bool = False
+    kept: bool = False
+    filtered: bool = False
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Product:
     """One item on the shelf.
 
@@ -69,7 +97,14 @@ class Product:
     container, `overfill` what it holds beyond that where the maker says so. `routes` are the route
     codes the label allows; `use` is "injection" unless the item is for another use. `chambers`
     marks a bag whose parts are mixed by breaking a seal, `suspension` what settles and is shaken.
-    `preservative` names what keeps germs back in it, "" when it holds none.
+    `preservative` names what keeps germs back in it, "" when it holds none; `life_in_use` is how
+    long a container for many doses may be used after it was first opened, where the maker says so.
+    `luer_fit` marks a plastic ampoule that fits straight on a syringe. `name` is what the label
+    calls the item where that is not its drug and strength, such as "sodium chloride 0.9 %".
+
+    A powder has `powder`, the amount of drug in one container, and its `mixing`, one for each set
+    of routes. Its `strength` and `content` are only what the first of these makes of it; what is
+    in force for a preparation is told by `checklist.mixture`.
     """
 
     code: str
@@ -92,6 +127,16 @@ class Product:
     chambers: bool = False
     suspension: bool = False
     preservative: str = ""
+    life_in_use: Quantity | None = None
+    luer_fit: bool = False
+    name: str = ""
+    powder: Quantity | None = None
+    mixing: tuple[Mixing, ...] = ()
+
+    @property
+    def said(self) -> str:
+        """The item in words: its own name, or its drug with strength or amount."""
+        return self.name or f"{self.drug} {self.strength if self.powder is None else self.powder}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

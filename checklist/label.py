@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from checklist import notation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
-from checklist.target import ordered_dose, product_of
+from checklist.target import ordered_dose, product_of, strength_in_force
 from checklist.timing import said_date, span
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
@@ -99,6 +99,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
     drawn = prep.latest("drawn_volume")
     volume = drawn.value if drawn and isinstance(drawn.value, Quantity) else None
     dose, limit = ordered_dose(prep, around), use_before(prep, around)
+    strength = strength_in_force(prep, around)
     made = prep.time_of("drawn_volume")
     checker = prep.person_of("checker_volume")
     due = tuple(name for name in ITEMS if name != "checked_by" or checker)
@@ -108,7 +109,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "drug": product.drug if product else "",
         "dose": "" if dose is None else str(dose),
         "volume": "" if volume is None else str(volume),
-        "concentration": _plain(product.strength) if product else "",
+        "concentration": "" if strength is None else _plain(strength),
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),
         "use_before": _moment(limit, around),

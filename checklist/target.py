@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from checklist.dose import Working, volume_for
 from checklist.formulary import Product
+from checklist.mixture import content_of, mixture_of, strength_of
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity, Rounded
+from checklist.quantity import Concentration, Quantity, Rounded
+
+# Containers that one dose does not use up: what is left stays in them, and nothing of it is waste.
+STAYING = ("multi_dose_vial",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +49,21 @@ def product_of(prep: Preparation, around: Surroundings) -> Product | None:
     return around.formulary.products.get(reading.value.code)
 
 
+def strength_in_force(prep: Preparation, around: Surroundings) -> Concentration | None:
+    """The strength that this dose is reckoned with: the label's, or that of the powder once mixed.
+
+    None before a product was accepted, and for a powder whose strength after mixing is not known.
+    """
+    product = product_of(prep, around)
+    return None if product is None else strength_of(product, prep.order.route)
+
+
+def content_in_force(prep: Preparation, around: Surroundings) -> Quantity | None:
+    """The volume of one container of the product, once mixed where it is a powder; else None."""
+    product = product_of(prep, around)
+    return None if product is None else content_of(product, prep.order.route)
+
+
 def graduation_of(prep: Preparation) -> Quantity | None:
     """The scale interval of the chosen syringe, None before one was chosen."""
     reading = prep.latest("graduation")
@@ -57,12 +76,18 @@ def target(
 ) -> Target | None:
     """What to set in the syringe, or None when order or product do not give it.
 
+    The dose of a powder is reckoned with its strength once mixed; see `checklist.mixture`.
+
     Raises DimensionMismatch when the order and the product do not measure the same kind of thing.
     """
     dose, product = ordered_dose(prep, around), product_of(prep, around)
-    if dose is None or product is None:
+    strength = strength_in_force(prep, around)
+    if dose is None or product is None or strength is None:
         return None
-    working = volume_for(dose, product.strength)
+    working = volume_for(dose, strength)
+    mixed = mixture_of(product, prep.order.route)
+    if mixed is not None:
+        working = replace(working, lines=(*mixed.lines, *working.lines))
     step = graduation if graduation is not None else graduation_of(prep)
     rounded = working.value.rounded(step) if step is not None else None
     return Target(
@@ -80,12 +105,35 @@ def containers_for(volume: Quantity, product: Product) -> int:
     return -(-volume.ratio(product.content) // 1)
 
 
+def container_count(prep: Preparation, around: Surroundings) -> int | None:
+    """How many containers this dose takes by their content, once mixed; None when not known."""
+    aim, content = target(prep, around), content_in_force(prep, around)
+    return None if aim is None or content is None else -(-aim.exact.ratio(content) // 1)
+
+
+def whole_containers(prep: Preparation, around: Surroundings) -> bool:
+    """Whether the dose is all that one or more whole containers hold."""
+    aim, content = target(prep, around), content_in_force(prep, around)
+    return aim is not None and content is not None and aim.exact.ratio(content).denominator == 1
+
+
 def opened_volume(prep: Preparation, around: Surroundings) -> Quantity | None:
-    """The labelled content of all containers that this dose opens, in mL."""
-    aim, product = target(prep, around), product_of(prep, around)
-    if aim is None or product is None:
+    """The labelled content of all containers that this dose opens, in mL.
+
+    Of a container that stays in use it is what was drawn out of it; of a powder nothing before the
+    diluent went in.
+    """
+    product, count = product_of(prep, around), container_count(prep, around)
+    content = content_in_force(prep, around)
+    if product is None or count is None or content is None:
         return None
-    return (product.content * containers_for(aim.exact, product)).to("mL")
+    if product.container in STAYING:
+        drawn = prep.latest("drawn_volume")
+        taken = drawn.value if drawn is not None else None
+        return taken if isinstance(taken, Quantity) else Quantity.of(0, "mL")
+    if product.powder is not None and prep.latest("diluent_added") is None:
+        return Quantity.of(0, "mL")
+    return (content * count).to("mL")
 
 
 def waste_volume(prep: Preparation, around: Surroundings) -> Quantity | None:

@@ -6,7 +6,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import containers_for, opened_volume, product_of, target, waste_volume
+from checklist.target import container_count, opened_volume, product_of, waste_volume
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 NG46 = Source(title="NICE NG46, Controlled drugs: safe use and management, 2016")
@@ -106,8 +106,8 @@ def stock_count_holds(seen: Observation, prep: Preparation, around: Surroundings
         return Refusal(COUNT_MISMATCH, {"what": "The stock you counted is not what is booked."})
     if after != before - taken:
         return Refusal(COUNT_MISMATCH, {"what": "Before, taken and after do not add up."})
-    aim = target(prep, around)
-    if product is not None and aim is not None and taken != containers_for(aim.exact, product):
+    needed = container_count(prep, around)
+    if needed is not None and taken != needed:
         return Refusal(COUNT_MISMATCH, {"what": "More or fewer were taken than the dose needs."})
     if booked is None:
         return Pass(not_compared="register: no stock figure for this product")

@@ -9,7 +9,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
-from checklist.target import product_of, target
+from checklist.target import strength_in_force, target
 from checklist.verdict import Pass, Refusal, Remedy, Source, Tier, Verdict
 
 IDC = Source(
@@ -99,10 +99,9 @@ def _same_drug(seen: Observation, prep: Preparation, name: str) -> bool:
 
 
 def _same_strength(seen: Observation, prep: Preparation, around: Surroundings, name: str) -> bool:
-    product, strength = product_of(prep, around), seen[name].value
-    if product is None or not isinstance(strength, Concentration):
+    mine, strength = strength_in_force(prep, around), seen[name].value
+    if mine is None or not isinstance(strength, Concentration):
         return False
-    mine = product.strength
     return strength.amount.alike(mine.amount) and strength == mine
 
 

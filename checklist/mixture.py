@@ -1,0 +1,122 @@
+"""What a powder comes to once it is mixed: its strength in force and the volume it then fills."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from checklist.formulary import Mixing, Product
+from checklist.number import shown
+from checklist.quantity import Concentration, Quantity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mixture:
+    """One container of a powder, mixed as `mixing` tells.
+
+    `strength` is in force: the label's own figure where it has one, else the sum of diluent and
+    powder. `content` is the volume of one container in mL. `summed` is what the sum gives, None
+    when it cannot be done. `exact` is false when neither a label nor the powder's own volume is
+    known: the strength is then that of the diluent alone, and the true one is lower. `lines` say
+    how it was come by.
+    """
+
+    mixing: Mixing
+    strength: Concentration
+    content: Quantity
+    summed: Concentration | None
+    exact: bool
+    lines: tuple[str, ...]
+
+
+def instruction(product: Product, route: str) -> Mixing | None:
+    """How this powder is mixed for this route; None when nothing is kept about it."""
+    return next((m for m in product.mixing if route in m.routes), None)
+
+
+def mixture_of(product: Product, route: str) -> Mixture | None:
+    """The powder mixed for this route.
+
+    None for an item that is no powder, without an instruction, and when the instruction tells
+    neither a volume nor a strength: then there is nothing to reckon with.
+    """
+    mixing = instruction(product, route)
+    if product.powder is None or mixing is None:
+        return None
+    summed, sums = _summed(product.powder, mixing)
+    if mixing.strength is not None:
+        return Mixture(
+            mixing=mixing,
+            strength=mixing.strength,
+            content=mixing.strength.volume_for(product.powder),
+            summed=summed,
+            exact=True,
+            lines=(
+                f"strength after mixing = {mixing.strength}, as the label states it",
+                *(sums if summed is not None else ()),
+                *_difference(mixing.strength, summed),
+            ),
+        )
+    if mixing.volume is None:
+        return None
+    volume = mixing.volume.to("mL")
+    if summed is not None:
+        return Mixture(
+            mixing=mixing,
+            strength=summed,
+            content=summed.per,
+            summed=summed,
+            exact=True,
+            lines=sums,
+        )
+    bare = Concentration(amount=product.powder, per=volume)
+    return Mixture(
+        mixing=mixing,
+        strength=bare,
+        content=volume,
+        summed=None,
+        exact=False,
+        lines=(
+            "the powder's own volume is not known, so the strength is that of the diluent alone",
+            f"strength = {product.powder} ÷ {volume} = {bare.per_mL}",
+        ),
+    )
+
+
+def _summed(powder: Quantity, mixing: Mixing) -> tuple[Concentration | None, tuple[str, ...]]:
+    """The strength by the sum of diluent and powder, with its lines."""
+    if mixing.volume is None or mixing.displacement is None:
+        return None, ()
+    diluent, own = mixing.volume.to("mL"), mixing.displacement.to("mL")
+    strength = Concentration(amount=powder, per=diluent + own)
+    return strength, (
+        "volume after mixing = diluent + the powder's own volume",
+        f"volume after mixing = {diluent} + {own} = {strength.per}",
+        f"strength = {powder} ÷ {strength.per} = {strength.per_mL}",
+    )
+
+
+def _difference(labelled: Concentration, summed: Concentration | None) -> tuple[str, ...]:
+    """How far the sum is from the label, said in percent of the label."""
+    if summed is None:
+        return ()
+    off = summed.per_mL.ratio(labelled.per_mL) - 1
+    if off == 0:
+        return ("the sum and the label agree",)
+    side = "more" if off > 0 else "less"
+    return (f"the sum gives {shown(abs(off) * 100)} % {side} than the label; the label is used",)
+
+
+def strength_of(product: Product, route: str) -> Concentration | None:
+    """The strength that a dose by this route is reckoned with; None when it is not known."""
+    if product.powder is None:
+        return product.strength
+    mixed = mixture_of(product, route)
+    return None if mixed is None else mixed.strength
+
+
+def content_of(product: Product, route: str) -> Quantity | None:
+    """The volume of one container, mixed where it is a powder; None when it is not known."""
+    if product.powder is None:
+        return product.content
+    mixed = mixture_of(product, route)
+    return None if mixed is None else mixed.content
