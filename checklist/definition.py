@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, TypeVar
@@ -14,6 +14,7 @@ from pydantic import Field as Slot
 
 from checklist.checks import CHECKS, REASONS, always
 from checklist.observation import Kind
+from checklist.preparation import ITEM
 from checklist.verdict import Reason, Remedy
 from checklist.workflow import (
     END,
@@ -38,6 +39,9 @@ NAME = r"^[a-z][a-z0-9_]{0,59}$"
 CONTAINER_KINDS = (
     "ampoule", "glass", "plastic", "stopper", "powder", "single_dose", "multi_dose",
 )  # fmt: skip
+# What an item of a mixture has for itself, beside the kind of its own container: the condition
+# `lookalike` of a phase for the item `second` asks for the trait `second_lookalike`.
+OWN_TRAITS = (*CONTAINER_KINDS, "controlled", "lookalike")
 # From the order step on everything is read again after the prescriber has been called.
 FIRST_STEP = "first_step"
 USUAL_TARGET: Mapping[Remedy, str] = {
@@ -142,7 +146,11 @@ class _WorkflowIn(_In):
     withdraw: str
     ready: str
     kind: list[str] = []
+    kind_by_order: list[str] = []
+    sources: list[str] = []
+    when: dict[str, list[str]] = {}
     words: dict[str, str] = {}
+    words_for: dict[str, dict[str, str]] = {}
     phase: list[_PhaseIn] = []
     ending: list[_EndingIn] = []
 
@@ -269,7 +277,7 @@ def _collect(
 
 def _file_of(step: str, phases: Mapping[str, tuple[str, _PhaseIn]], default: str) -> str:
     for file, phase in phases.values():
-        if any(s.name == step for s in phase.step):
+        if any(s.name == step.partition(ITEM)[0] for s in phase.step):
             return file
     return default
 
@@ -281,25 +289,39 @@ def _assembled(
     phases: Mapping[str, tuple[str, _PhaseIn]],
     faults: list[Fault],
 ) -> Workflow | None:
-    missing = [p for p in (*own.phases, *own.asides) if p not in phases]
-    for phase in missing:
-        close = difflib.get_close_matches(phase, phases, 1)
+    entries = (*own.phases, *own.asides)
+    bases = {entry: entry.partition(ITEM)[0] for entry in entries}
+    missing = [entry for entry in entries if bases[entry] not in phases]
+    for entry in missing:
+        close = difflib.get_close_matches(bases[entry], phases, 1)
         hint = f"; did you mean `{close[0]}`?" if close else ""
-        faults.append(Fault(f"{name}.toml", "", f"there is no phase `{phase}`{hint}"))
-    for kind in own.kind:
+        faults.append(Fault(f"{name}.toml", "", f"there is no phase `{bases[entry]}`{hint}"))
+    for kind in (*own.kind, *own.kind_by_order):
         if kind not in CONTAINER_KINDS:
             known = ", ".join(CONTAINER_KINDS)
             faults.append(Fault(f"{name}.toml", "", f"`kind` has {kind!r}; there are {known}"))
+    for entry in sorted(own.when.keys() - set(own.phases)):
+        faults.append(Fault(f"{name}.toml", "", f"`when` names `{entry}`, not one of `phases`"))
     if missing:
         return None
-    first = phases[own.phases[0]][1].step[0].name
-    made = {p: _phase(phases[p], own, first, faults) for p in (*own.phases, *own.asides)}
+    names = tuple(
+        f"{step.name}{entry.removeprefix(bases[entry])}"
+        for entry in own.phases
+        for step in phases[bases[entry]][1].step
+    )
+    made = {
+        entry: _Maker(phases[bases[entry]][0], own, entry, names, faults).phase(
+            phases[bases[entry]][1]
+        )
+        for entry in entries
+    }
     return Workflow(
         name=name,
         title=own.title,
         version=own.version,
         container=own.container,
         kind=tuple(own.kind),
+        sources=tuple(own.sources),
         phases=tuple(made[p] for p in own.phases if made[p].steps),
         asides=tuple(made[p] for p in own.asides),
         account=own.account,
@@ -313,68 +335,114 @@ def _assembled(
     )
 
 
-def _phase(found: tuple[str, _PhaseIn], own: _WorkflowIn, first: str, faults: list[Fault]) -> Phase:
-    file, phase = found
-    return Phase(
-        name=phase.name,
-        title=phase.title,
-        mode=phase.mode,
-        steps=tuple(
-            _step(file, step, own, first, faults)
-            for step in phase.step
-            if _is_for(own.kind, step.only_if)
-        ),
-        reverify=phase.reverify,
-    )
+@dataclass(frozen=True, slots=True)
+class _Maker:
+    """Makes the steps of one entry of `phases`, such as "open" or, for one item, "open@second".
 
+    `names` are those of all main steps in their order; the first is where everything is read anew.
+    """
 
-def _is_for(kind: list[str], only_if: list[str]) -> bool:
-    """Whether a container of this kind has the step or field; the order is not asked here."""
-    return all(word in kind for word in only_if if word in CONTAINER_KINDS)
+    file: str
+    own: _WorkflowIn
+    entry: str
+    names: tuple[str, ...]
+    faults: list[Fault]
 
+    @property
+    def item(self) -> str:
+        return self.entry.partition(ITEM)[2]
 
-def _of_the_order(only_if: list[str]) -> tuple[str, ...]:
-    return tuple(word for word in only_if if word not in CONTAINER_KINDS)
+    def phase(self, phase: _PhaseIn) -> Phase:
+        return Phase(
+            name=phase.name,
+            title=phase.title,
+            mode=phase.mode,
+            steps=tuple(self._step(step) for step in phase.step if self._is_for(step.only_if)),
+            reverify=phase.reverify,
+        )
 
+    def _is_for(self, only_if: list[str]) -> bool:
+        """Whether a container of this kind has the step or field; the order is not asked here."""
+        settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
+        return all(word in self.own.kind for word in only_if if word in settled)
 
-def _step(file: str, step: _StepIn, own: _WorkflowIn, first: str, faults: list[Fault]) -> Step:
-    def worded(text: str) -> str:
+    def _of_the_order(self, only_if: list[str]) -> tuple[str, ...]:
+        settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
+        asked = (word for word in only_if if word not in settled)
+        if not self.item:
+            return tuple(asked)
+        return tuple(f"{self.item}_{word}" if word in OWN_TRAITS else word for word in asked)
+
+    def _worded(self, step: str, text: str) -> str:
+        words = {**self.own.words, **self.own.words_for.get(self.item, {})}
         try:
-            return text.format_map(own.words)
+            return text.format_map(words)
         except (KeyError, ValueError, IndexError) as error:
-            faults.append(
-                Fault(file, step.name, f"{text!r} asks for a word {error} that [words] lacks")
-            )
+            sentence = f"{text!r} asks for a word {error} that [words] lacks"
+            self.faults.append(Fault(self.file, step, sentence))
             return text
 
-    made = Step(
-        name=step.name,
-        ask=worded(step.ask),
-        how=worded(step.how),
-        who=Who(step.who),
-        fields=tuple(
-            Field(
-                **{
-                    **f.model_dump(),
-                    "kind": Kind(f.kind),
-                    "say": worded(f.say),
-                    "answers": tuple(f.answers),
-                    "only_if": _of_the_order(f.only_if),
-                }
-            )
-            for f in step.field
-            if _is_for(own.kind, f.only_if)
-        ),
-        checks=tuple(step.checks),
-        only_if=_of_the_order(step.only_if),
-        resume_at=step.resume_at,
-        critical=step.critical,
-        shortest=step.shortest,
-    )
-    return replace(made, ways=tuple(_ways(file, made, step, first, faults)))
+    def place(self, to: str) -> str:
+        """Where a step's name leads from here: to the same item's step, or the last of that name.
+
+        A step that stands once for each item is meant for the item at hand; from a shared step the
+        last one is the nearest on the way back.
+        """
+        if to == FIRST_STEP:
+            return self.names[0]
+        own = f"{to}{ITEM}{self.item}"
+        if self.item and own in self.names:
+            return own
+        if to in (*SYMBOLS, *self.names):
+            return to
+        return next((n for n in self.names[::-1] if n.partition(ITEM)[0] == to), to)
+
+    def _step(self, step: _StepIn) -> Step:
+        # Every text of a shared step may hold words: what is said, but also codes and steps.
+        step = _filled(step, lambda text: self._worded(step.name, text))
+        made = Step(
+            name=f"{step.name}{ITEM}{self.item}" if self.item else step.name,
+            ask=step.ask,
+            how=step.how,
+            who=Who(step.who),
+            fields=tuple(
+                Field(
+                    **{
+                        **f.model_dump(),
+                        "kind": Kind(f.kind),
+                        "answers": tuple(f.answers),
+                        "only_if": self._of_the_order(f.only_if),
+                    }
+                )
+                for f in step.field
+                if self._is_for(f.only_if)
+            ),
+            checks=tuple(step.checks),
+            only_if=(*self._of_the_order(step.only_if), *self.own.when.get(self.entry, ())),
+            resume_at=self.place(step.resume_at) if step.resume_at else "",
+            critical=step.critical,
+            shortest=step.shortest,
+        )
+        ways = _ways(self.file, made, step, self.place, self.faults)
+        return replace(made, ways=tuple(ways))
 
 
-def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]) -> Iterator[Way]:
+def _filled(value: Any, worded: Callable[[str], str]) -> Any:
+    """A part of a step with the workflow's words in each of its texts."""
+    if isinstance(value, str):
+        return worded(value)
+    if isinstance(value, list):
+        return [_filled(one, worded) for one in value]
+    if isinstance(value, dict):
+        return {key: _filled(one, worded) for key, one in value.items()}
+    if isinstance(value, BaseModel):
+        return value.model_copy(update={name: _filled(one, worded) for name, one in value})
+    return value
+
+
+def _ways(
+    file: str, step: Step, given: _StepIn, place: Callable[[str], str], faults: list[Fault]
+) -> Iterator[Way]:
     """The ways written in the file, then the usual one for each remedy of each reason."""
     reasons = {r.code: r for r in reasons_of(step)}
     taken: set[tuple[Remedy, str]] = set()
@@ -384,7 +452,7 @@ def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]
             if code not in reasons:
                 faults.append(Fault(file, step.name, f"no check of this step can give `{code}`"))
             taken.add((remedy, code))
-        yield Way(remedy=remedy, on=tuple(way.on), to=_named(way.to, first))
+        yield Way(remedy=remedy, on=tuple(way.on), to=place(way.to))
     for remedy in Remedy:
         on = tuple(
             code
@@ -393,7 +461,7 @@ def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]
         )
         if on:
             to = given.back.get(remedy.value, USUAL_TARGET[remedy])
-            yield Way(remedy=remedy, on=on, to=_named(to, first))
+            yield Way(remedy=remedy, on=on, to=place(to))
     for name in given.back:
         if name not in {r.value for r in Remedy}:
             faults.append(
@@ -403,10 +471,6 @@ def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]
 
 def _remedies() -> str:
     return ", ".join(r.value for r in Remedy)
-
-
-def _named(to: str, first: str) -> str:
-    return first if to == FIRST_STEP else to
 
 
 def reasons_of(step: Step) -> tuple[Reason, ...]:

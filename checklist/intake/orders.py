@@ -20,7 +20,7 @@
         "status": "active", "prescriber": "DR-4", "indication": "pain",
         "time_critical": false, "verbal": false, "read_back": false, "double_check": false,
         "reviewed_by": "PH-2",
-        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12", "max_age": "30 min"},
+        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12", "max_age": "1 h"},
         "infusion": {                          # when it does not go straight from the syringe
           "into": "bag",                       # bag, bottle, burette, pump syringe; or left out
           "carrier": "sodium chloride", "carrier_strength": "0.9 %", "volume": "100 mL",
@@ -51,8 +51,8 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from checklist import ucum
+from checklist.intake.amount import strength_of
 from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
-from checklist.intake.formulary import strength_of
 from checklist.intake.infusion import (
     ComponentRecord,
     InfusionRecord,
