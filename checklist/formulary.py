@@ -99,8 +99,8 @@ class Product:
     marks a bag whose parts are mixed by breaking a seal, `suspension` what settles and is shaken.
     `preservative` names what keeps germs back in it, "" when it holds none; `life_in_use` is how
     long a container for many doses may be used after it was first opened, where the maker says so.
-    `luer_fit` marks a plastic ampoule that fits straight on a syringe. `name` is what the label
-    calls the item where that is not its drug and strength, such as "sodium chloride 0.9 %".
+    `luer_fit` marks a plastic ampoule that fits straight on a syringe. `called` is what the
+    label calls the item where that is not its drug and strength, such as "sodium chloride 0.9 %".
 
     A powder has `powder`, the amount of drug in one container, and its `mixing`, one for each set
     of routes. Its `strength` and `content` are only what the first of these makes of it; what is
@@ -129,14 +129,14 @@ class Product:
     preservative: str = ""
     life_in_use: Quantity | None = None
     luer_fit: bool = False
-    name: str = ""
+    called: str = ""
     powder: Quantity | None = None
     mixing: tuple[Mixing, ...] = ()
 
     @property
     def said(self) -> str:
-        """The item in words: its own name, or its drug with strength or amount."""
-        return self.name or f"{self.drug} {self.strength if self.powder is None else self.powder}"
+        """The item in words: what its label calls it, or its drug with strength or amount."""
+        return self.called or f"{self.drug} {self.strength if self.powder is None else self.powder}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
