@@ -6,12 +6,15 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from checklist import ampoule, needle, site, syringe
+from checklist import ampoule, needle, requirement, site, syringe
 from checklist.definition import read_workflow
 from checklist.limits import Limits
+from checklist.requirement import Required
 from checklist.workflow import Workflow
 
 _PACKAGE = Path(__file__).resolve().parent
+# Files beside the workflows that say what workflows have to keep to.
+NOT_WORKFLOWS = ("hazards", "required", "settings")
 
 
 class MissingFiles(Exception):
@@ -35,8 +38,14 @@ def workflows() -> Mapping[str, Workflow]:
     return {
         file.stem: read_workflow(file)
         for file in sorted(folder("workflows").glob("*.toml"))
-        if file.stem not in ("hazards", "required")
+        if file.stem not in NOT_WORKFLOWS
     }
+
+
+@cache
+def required() -> Required:
+    """The barriers that no shipped workflow may let be dodged. Raises RequiredFaults."""
+    return requirement.read(folder("workflows") / requirement.FILE)
 
 
 @cache
