@@ -102,6 +102,13 @@ class Product:
     `luer_fit` marks a plastic ampoule that fits straight on a syringe. `called` is what the
     label calls the item where that is not its drug and strength, such as "sodium chloride 0.9 %".
 
+    A device that comes filled has these: `scale_step`, what one line of its own scale stands for
+    (mL, or what a pen counts), None when a part of it cannot be measured; `keeps_air`, a bubble
+    that its leaflet keeps for the whole dose; `holder`, what a cartridge fits into; `needle` is
+    "kit" when only the needle in its box will do. `prime` is pushed out before a dose, `hold` is
+    how long it is held in the skin. A suspension is evened out by `resuspend_how` ("rolled", ...)
+    for `resuspend_for`, a number of turns or a time.
+
     A powder has `powder`, the amount of drug in one container, and its `mixing`, one for each set
     of routes. Its `strength` and `content` are only what the first of these makes of it; what is
     in force for a preparation is told by `checklist.mixture`.
@@ -130,6 +137,14 @@ class Product:
     life_in_use: Quantity | None = None
     luer_fit: bool = False
     called: str = ""
+    scale_step: Quantity | None = None
+    keeps_air: bool = False
+    holder: str = ""
+    needle: str = ""
+    prime: Quantity | None = None
+    hold: Quantity | None = None
+    resuspend_how: str = ""
+    resuspend_for: Quantity | None = None
     powder: Quantity | None = None
     mixing: tuple[Mixing, ...] = ()
 
