@@ -8,6 +8,9 @@ from checklist.formulary import Mixing, Product
 from checklist.number import shown
 from checklist.quantity import Concentration, Quantity
 
+METHODS = ("swirled", "rolled", "turned over", "shaken", "left to stand")
+"""The ways in which a powder may be brought into solution."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mixture:
@@ -40,35 +43,34 @@ def mixture_of(product: Product, route: str) -> Mixture | None:
     neither a volume nor a strength: then there is nothing to reckon with.
     """
     mixing = instruction(product, route)
-    if product.powder is None or mixing is None:
-        return None
-    summed, sums = _summed(product.powder, mixing)
+    return None if product.powder is None or mixing is None else mixed(product.powder, mixing)
+
+
+def mixed(powder: Quantity, mixing: Mixing) -> Mixture | None:
+    """So much powder in one container, mixed so; None when neither volume nor strength is told."""
+    summed, sums = _summed(powder, mixing)
     if mixing.strength is not None:
         return Mixture(
             mixing=mixing,
             strength=mixing.strength,
-            content=mixing.strength.volume_for(product.powder),
+            content=mixing.strength.volume_for(powder),
             summed=summed,
             exact=True,
             lines=(
                 f"strength after mixing = {mixing.strength}, as the label states it",
-                *(sums if summed is not None else ()),
+                *sums,
                 *_difference(mixing.strength, summed),
             ),
         )
     if mixing.volume is None:
         return None
-    volume = mixing.volume.to("mL")
     if summed is not None:
+        content = summed.per
         return Mixture(
-            mixing=mixing,
-            strength=summed,
-            content=summed.per,
-            summed=summed,
-            exact=True,
-            lines=sums,
+            mixing=mixing, strength=summed, content=content, summed=summed, exact=True, lines=sums
         )
-    bare = Concentration(amount=product.powder, per=volume)
+    volume = mixing.volume.to("mL")
+    bare = Concentration(amount=powder, per=volume)
     return Mixture(
         mixing=mixing,
         strength=bare,
@@ -77,7 +79,7 @@ def mixture_of(product: Product, route: str) -> Mixture | None:
         exact=False,
         lines=(
             "the powder's own volume is not known, so the strength is that of the diluent alone",
-            f"strength = {product.powder} ÷ {volume} = {bare.per_mL}",
+            f"strength = {powder} ÷ {volume} = {bare.per_mL}",
         ),
     )
 
@@ -110,13 +112,13 @@ def strength_of(product: Product, route: str) -> Concentration | None:
     """The strength that a dose by this route is reckoned with; None when it is not known."""
     if product.powder is None:
         return product.strength
-    mixed = mixture_of(product, route)
-    return None if mixed is None else mixed.strength
+    mixture = mixture_of(product, route)
+    return None if mixture is None else mixture.strength
 
 
 def content_of(product: Product, route: str) -> Quantity | None:
     """The volume of one container, mixed where it is a powder; None when it is not known."""
     if product.powder is None:
         return product.content
-    mixed = mixture_of(product, route)
-    return None if mixed is None else mixed.content
+    mixture = mixture_of(product, route)
+    return None if mixture is None else mixture.content

@@ -26,8 +26,8 @@ from pydantic import Field
 
 from checklist.compatibility import Compatibility, Judgement, Key, Pair, Where, key
 from checklist.formulary import Formulary
+from checklist.intake.amount import strength_of, time_of
 from checklist.intake.fault import Findings, Record, said_place
-from checklist.intake.formulary import strength_of, time_of
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import quoted
 
