@@ -39,6 +39,10 @@ ROUTE_WORDS: Mapping[str, str] = {
 }
 
 
+# Whoever reports one of these has opened the container; the first that was reported counts.
+OPENING = ("clean_break", "neck_clear", "cap_off")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Label:
     """A label's content by item; an empty text means that the item could not be filled.
@@ -83,7 +87,7 @@ def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
 
     None before anything was opened.
     """
-    began = prep.time_of("clean_break") or prep.time_of("neck_clear")
+    began = next((at for name in OPENING if (at := prep.time_of(name)) is not None), None)
     if began is None:
         return None
     product = product_of(prep, around)

@@ -89,6 +89,7 @@ def target(
     if mixed is not None:
         working = replace(working, lines=(*mixed.lines, *working.lines))
     step = graduation if graduation is not None else graduation_of(prep)
+    step = step if step is not None else _own_scale(product, working.value)
     rounded = working.value.rounded(step) if step is not None else None
     return Target(
         dose=dose,
@@ -98,6 +99,14 @@ def target(
         step=step,
         working=working,
     )
+
+
+def _own_scale(product: Product, volume: Quantity) -> Quantity | None:
+    """The scale of a device that comes filled; None where all of it is the dose, or it has none."""
+    step = product.scale_step
+    if step is None or not step.alike(volume) or volume == product.content:
+        return None
+    return step
 
 
 def containers_for(volume: Quantity, product: Product) -> int:
