@@ -27,7 +27,8 @@ latex_free, ready_to_use, excipients, life_after_opening, overfill, chambers, su
 preservative ("benzyl alcohol"), life_in_use ("28 days", of a container for many doses), luer_fit (a
 plastic ampoule that fits straight on a syringe), called (what the label calls a fluid, such as
 "sodium chloride 0.9 %"). A powder has powder and mixing instead of strength and content: see
-`checklist.intake.mixing`.
+`checklist.intake.mixing`. For what a filled device or a suspension has besides, see
+`checklist.intake.device`.
 
 As CSV, one row for each product, with the drug's columns repeated in each of its rows and the
 column `edition` the same in all. The columns have the names above, except that the drug's name is
@@ -49,6 +50,7 @@ from pydantic import Field
 
 from checklist.formulary import DoseRange, Drug, Formulary, InfusionLimits, Mixing, Product
 from checklist.intake.amount import dose_of, strength_of, time_of, volume_of
+from checklist.intake.device import device_of
 from checklist.intake.entry import PHARMACY_CODE
 from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
 from checklist.intake.infusion import rate_of
@@ -64,6 +66,7 @@ from checklist.quantity import Concentration, Quantity
 CONTAINERS = (
     "glass_ampoule", "plastic_ampoule", "single_dose_vial", "multi_dose_vial", "powder_vial",
     "powder_ampoule", "prefilled_syringe", "cartridge_in_holder", "insulin_pen", "bag_additive",
+    "auto_injector", "two_chamber_device", "depot_suspension", "pharmacy_syringe",
     "mixed_syringe", "enteral_liquid", "fluid_bag", "fluid_bottle", "premixed_bag", "nebule",
 )  # fmt: skip
 USES = (
@@ -127,6 +130,14 @@ class ProductRecord(Record):
     life_in_use: Line | None = None
     luer_fit: bool = False
     called: Line | None = None
+    scale_step: Line | None = None
+    keeps_air: bool = False
+    holder: Line | None = None
+    needle: Line | None = None
+    prime: Line | None = None
+    hold: Line | None = None
+    resuspend_how: Line | None = None
+    resuspend_for: Line | None = None
     powder: Line | None = None
     mixing: list[Any] = Field(default_factory=list)
 
@@ -304,6 +315,7 @@ def _product(
     if powder is not None:
         strength, content = _once_mixed(powder, mixing)
     life = findings.read(place(["life_after_opening"]), time_of, one.life_after_opening or "")
+    device = device_of(one, strength, content, findings, place)
     if code is None or strength is None or content is None or not known:
         return None
     return Product(
@@ -332,6 +344,7 @@ def _product(
         called=one.called or "",
         powder=powder,
         mixing=mixing,
+        **device,
     )
 
 
