@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -19,6 +19,10 @@ GIVEN = "given"
 DISCARDED = "discarded"
 ABANDONED = "abandoned"
 CLOSED = (GIVEN, DISCARDED, ABANDONED)
+ITEM = "@"
+"""Stands between a step's name and the item it is for: "draw_up@second"."""
+FIRST, SECOND = "first", "second"
+"""The two drugs of one syringe, in the order in which they are drawn."""
 
 KINDS = (
     "opened",
@@ -81,8 +85,11 @@ class Preparation:
 
     `place` is where it stands. `seen` maps a step's name to what was accepted there; going back
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
-    or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts the refusals per (step, code) since the step was entered.
-    `passed_at` and `passed_by` say when and by whom each step was last passed.
+    or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
+    the refusals per (step, code) since the step was entered. `passed_at` and `passed_by` say when
+    and by whom each step was last passed. `sources` are the containers that the drug, or each item
+    of a mixture, was to come in, where the workflow leaves that to the order. `item` is the item
+    whose view this is, see `of`, and `whole` the order line of which `order` is then a part.
     """
 
     id: str
@@ -107,32 +114,69 @@ class Preparation:
     revealed: tuple[str, ...] = ()
     interrupted_at: datetime | None = None
     ended_because: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+    item: str = ""
+    whole: Order | None = None
 
     @property
     def closed(self) -> bool:
         """True once nothing more can happen except notes."""
         return self.place in CLOSED
 
+    @property
+    def items(self) -> tuple[str, ...]:
+        """The items for which something has been reported, in the order of their steps."""
+        found = (step.partition(ITEM)[2] for step in self.seen)
+        return tuple(dict.fromkeys(item for item in found if item))
+
+    def of(self, item: str) -> Preparation:
+        """The preparation as one item sees it: its readings before the shared ones, its order.
+
+        The items `first` and `second` are the two drugs of an order line that asks for two in one
+        syringe; each sees an order for its own drug and dose alone. Any other item has the order
+        as it stands.
+        """
+        whole = self.whole or self.order
+        return replace(self, item=item, order=self._part(whole, item), whole=whole)
+
+    def _part(self, whole: Order, item: str) -> Order:
+        second = whole.second
+        if second is None or item not in (FIRST, SECOND):
+            return whole
+        begun = replace(self, item="").latest("drawn_first")
+        turned = begun is not None and begun.value == second.drug.casefold()
+        if turned is (item == SECOND):
+            return replace(whole, second=None)
+        return replace(
+            whole,
+            drug=second.drug,
+            dose=second.dose,
+            dose_per_weight=None,
+            strength=second.strength,
+            form="",
+            second=None,
+        )
+
+    def _newest_first(self) -> Iterator[tuple[str, Observation]]:
+        """What was seen for this item, then what is shared; of each the newest first."""
+        for owner in dict.fromkeys((self.item, "")):
+            for step, observation in reversed(list(self.seen.items())):
+                if step.partition(ITEM)[2] == owner:
+                    yield step, observation
+
     def latest(self, name: str) -> Reading | None:
         """The newest accepted reading of the field `name`, whichever step asked for it."""
-        for observation in reversed(list(self.seen.values())):
-            if name in observation:
-                return observation[name]
-        return None
+        return next((o[name] for _, o in self._newest_first() if name in o), None)
 
     def time_of(self, name: str) -> datetime | None:
         """When the step that last took the field `name` was passed."""
-        for step, observation in reversed(list(self.seen.items())):
-            if name in observation:
-                return self.passed_at.get(step)
-        return None
+        found = next((step for step, o in self._newest_first() if name in o), "")
+        return self.passed_at.get(found)
 
     def person_of(self, name: str) -> str:
         """The staff code of whoever gave the newest reading of the field `name`, or ''."""
-        for step, observation in reversed(list(self.seen.items())):
-            if name in observation:
-                return self.passed_by.get(step, "")
-        return ""
+        found = next((step for step, o in self._newest_first() if name in o), "")
+        return self.passed_by.get(found, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
