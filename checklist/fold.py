@@ -54,6 +54,7 @@ def _begun(entry: Entry, rules: Rules) -> Preparation:
         preparer=event.by,
         station=event.station,
         sources=event.body.get("sources", {}),
+        turned=event.body.get("turned", False),
     )
 
 

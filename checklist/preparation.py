@@ -88,8 +88,9 @@ class Preparation:
     or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
     the refusals per (step, code) since the step was entered. `passed_at` and `passed_by` say when
     and by whom each step was last passed. `sources` are the containers that the drug, or each item
-    of a mixture, was to come in, where the workflow leaves that to the order. `item` is the item
-    whose view this is, see `of`, and `whole` the order line of which `order` is then a part.
+    of a mixture, was to come in, where the workflow leaves that to the order; `turned` says that
+    the drug which the line names second is drawn first. `item` is the item whose view this is, see
+    `of`, and `whole` the order line of which `order` is then a part.
     """
 
     id: str
@@ -115,6 +116,7 @@ class Preparation:
     interrupted_at: datetime | None = None
     ended_because: str = ""
     sources: Mapping[str, str] = field(default_factory=dict)
+    turned: bool = False
     item: str = ""
     whole: Order | None = None
 
@@ -143,9 +145,7 @@ class Preparation:
         second = whole.second
         if second is None or item not in (FIRST, SECOND):
             return whole
-        begun = replace(self, item="").latest("drawn_first")
-        turned = begun is not None and begun.value == second.drug.casefold()
-        if turned is (item == SECOND):
+        if self.turned is (item == SECOND):
             return replace(whole, second=None)
         return replace(
             whole,

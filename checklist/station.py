@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
-from checklist import __version__, engine, register
+from checklist import __version__, engine, register, way_in
 from checklist.answer import Answer, channel_of, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
@@ -22,6 +22,7 @@ from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
 from checklist.target import target
 from checklist.trail import SealedText, Trail
 from checklist.verdict import Remedy
+from checklist.way_in import Item
 from checklist.workflow import REVERIFY, Spot, Workflow
 
 
@@ -78,33 +79,21 @@ class Station:
             raise NotHere(f"there is no order {id_!r}; orders here: {known}")
         return order
 
-    def traits(self, order: Order) -> frozenset[str]:
+    def traits(self, order: Order, items: Sequence[Item]) -> frozenset[str]:
         """What about this order decides which steps are asked."""
-        drug, unit = self.ward.formulary.drug(order.drug), self.ward.unit
-        high_alert = drug is None or drug.high_alert
-        controlled = drug is not None and drug.controlled
-        held = {
-            "controlled": controlled,
-            "high_alert": high_alert,
-            "double_check": order.double_check
-            or unit.asks_second_person(high_alert=high_alert, controlled=controlled),
-            "lookalike": drug is not None and bool(drug.lookalikes),
-            "intravenous": order.route == "IV",
-            "hold_rule": order.hold is not None,
-        }
-        return frozenset(name for name, holds in held.items() if holds)
+        kinds = {w.container: w.kind for w in self.workflows.values()}
+        return way_in.traits(order, items, self.ward.formulary, self.ward.unit, kinds)
 
     def workflow_for(self, order: Order, container: str = "") -> Workflow:
-        """The workflow for the container that this order's drug comes in.
+        """The workflow for the container that this order's drug comes in, or for its way in.
 
+        An order that says how its dose runs in, or which drug goes with it, has one workflow only.
         Raises NotHere when there is none, or when several would do and none was named.
         """
-        kept = {p.container for p in self.ward.formulary.of_drug(order.drug)}
-        fitting = {
-            w.container: w
-            for w in self.workflows.values()
-            if w.container == container or (not container and w.container in kept)
-        }
+        way = way_in.container_by_order(order)
+        kept = {way} if way else {p.container for p in self.ward.formulary.of_drug(order.drug)}
+        wanted = kept if not container else kept & {container} if way else {container}
+        fitting = {w.container: w for w in self.workflows.values() if w.container in wanted}
         if len(fitting) == 1:
             return next(iter(fitting.values()))
         names = ", ".join(sorted(fitting or {w.container for w in self.workflows.values()}))
@@ -112,12 +101,27 @@ class Station:
             raise NotHere(f"no workflow for this order's container; there are: {names}")
         raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
 
+    def items_of(self, order: Order, workflow: Workflow, named: Sequence[str]) -> tuple[Item, ...]:
+        """The drugs of an order line with their containers. Raises NotHere, see `way_in`."""
+        try:
+            return way_in.items_of(order, workflow, self.ward.formulary, named)
+        except way_in.NoWayIn as fault:
+            raise NotHere(str(fault)) from fault
+
     # -- acts ----------------------------------------------------------------------------------
 
-    def open(self, order_id: str, by: str, *, container: str = "") -> Outcome:
-        """Begin a preparation of an order in this person's hands."""
+    def open(
+        self, order_id: str, by: str, *, container: str = "", sources: Sequence[str] = ()
+    ) -> Outcome:
+        """Begin a preparation of an order in this person's hands.
+
+        `container` and `sources` name what is in hand where the formulary leaves a choice: the
+        container of the dose, and those that what is added to a bag or mixed comes in.
+        """
         person, order = self.sign_in(by), self.order(order_id)
-        workflow = self.workflow_for(order, container).for_(self.traits(order))
+        workflow = self.workflow_for(order, container)
+        items = self.items_of(order, workflow, sources)
+        workflow = workflow.for_(self.traits(order, items))
         rules = self._compiled(workflow)
         self._keep(rules)
         unit, formulary = self.ward.unit, self.ward.formulary
@@ -127,6 +131,12 @@ class Station:
             "software": __version__,
             "container": workflow.container,
             "register": register.digest(unit.register),
+            "sources": {item.name: item.container for item in items if item.container},
+            "turned": items[0].drug != order.drug,
+            "compatibility": {
+                "edition": self.ward.compatibility.edition,
+                "digest": self.ward.compatibility.digest,
+            },
         }
         event = engine.opened(
             order,
@@ -267,6 +277,7 @@ class Station:
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
             booked=self._booked(prep) if "stock_count_holds" in asks else {},
+            compatibility=self.ward.compatibility,
         )
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
