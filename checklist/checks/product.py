@@ -105,6 +105,20 @@ NOT_FOR_INJECTION = reason(
     hazards="H05 H32",
     firm=True,
 )
+FLUSH_SYRINGE = reason(
+    "flush_syringe_as_diluent",
+    Tier.HARD,
+    "This is a flush syringe; it is for flushing a line.",
+    "A drug in or from a flush syringe carries the wrong name.",
+    "Leave it for the flush and take the item that belongs here.",
+    Remedy.REPLACE_ITEM,
+    hazards="H34",
+    firm=True,
+    source=Source(
+        title="ISMP, survey and safe practice guidelines on adult IV push medications, 2018: flush "
+        "syringes are used to dilute drugs"
+    ),
+)
 CONCENTRATE = reason(
     "concentrate_undiluted",
     Tier.HARD,
@@ -330,6 +344,7 @@ def item_has_the_ordered_form(
 
 
 @check(
+    FLUSH_SYRINGE,
     NOT_FOR_INJECTION,
     ROUTE_MISMATCH,
     CONCENTRATE,
@@ -344,6 +359,8 @@ def item_is_for_the_ordered_route(
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
+    if product.use == "flushing":
+        return Refusal(FLUSH_SYRINGE)
     if product.use != "injection":
         return Refusal(NOT_FOR_INJECTION, {"use": product.use})
     if product.bulk_pack:
