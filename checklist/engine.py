@@ -14,7 +14,7 @@ from checklist.gate import CAUTION, OutOfSequence, Rules
 from checklist.observation import Channel, Kind, Observation, Unread
 from checklist.order import Order
 from checklist.preparation import ITEM, Event, Preparation, Surroundings
-from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, raised
+from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, eased, raised
 from checklist.workflow import RESUME, Field, Spot, Way, Who, ending_words
 
 # After this many refusals of one identity check at a step, reading again is no longer enough:
@@ -178,8 +178,8 @@ def judged(
         check = CHECKS[name]
         if bad.isdisjoint(check.fields) or _optional(spot, bad & check.fields.keys()):
             first.append(Found(name, _asked(name, seen, prep, around)))
-    tiers = around.unit.raised
-    return tuple(Found(f.check, raised(f.verdict, tiers)) for f in first)
+    unit = around.unit
+    return tuple(Found(f.check, raised(eased(f.verdict, unit.eased), unit.raised)) for f in first)
 
 
 def _optional(spot: Spot, names: set[str]) -> bool:

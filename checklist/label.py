@@ -8,9 +8,10 @@ from datetime import datetime, timedelta
 
 from checklist import notation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force
 from checklist.timing import said_date, span
+from checklist.vial import diluent_used, mixed_until
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
 # default; the published sets that it was made from stand in tests/data/label_content.csv.
@@ -21,6 +22,7 @@ ITEMS: Mapping[str, str] = {
     "dose": "amount of drug",
     "volume": "total volume",
     "concentration": "concentration",
+    "diluent": "mixed with",
     "route": "route",
     "prepared": "date and time prepared",
     "use_before": "use before",
@@ -36,11 +38,12 @@ ROUTE_WORDS: Mapping[str, str] = {
     "EPI": "epidural",
     "PO": "by mouth",
     "NG": "nasogastric tube",
+    "INH": "to be inhaled",
 }
 
 
 # Whoever reports one of these has opened the container; the first that was reported counts.
-OPENING = ("clean_break", "neck_clear", "cap_off")
+OPENING = ("clean_break", "stopper_rubbed", "tab_off", "neck_clear", "cap_off")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,16 +88,18 @@ class Label:
 def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     """The last moment to begin giving: opened plus the shorter of unit's and product's limit.
 
-    None before anything was opened.
+    A mixed powder is not used past its life after mixing either. None before anything was opened.
     """
     began = next((at for name in OPENING if (at := prep.time_of(name)) is not None), None)
     if began is None:
         return None
     product = product_of(prep, around)
-    limits = [around.unit.prepared_to_start_limit]
+    limits = [around.unit.to_start(prep.order.route)]
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
-    return began + min(span(limit) for limit in limits)
+    end = began + min(span(limit) for limit in limits)
+    mixed = mixed_until(prep, around)
+    return end if mixed is None else min(end, mixed)
 
 
 def label(prep: Preparation, around: Surroundings) -> Label:
@@ -106,14 +111,16 @@ def label(prep: Preparation, around: Surroundings) -> Label:
     strength = strength_in_force(prep, around)
     made = prep.time_of("drawn_volume")
     checker = prep.person_of("checker_volume")
-    due = tuple(name for name in ITEMS if name != "checked_by" or checker)
+    idle = {"checked_by": not checker, "diluent": product is None or product.powder is None}
+    due = tuple(name for name in ITEMS if not idle.get(name))
     items = {
         "patient_name": patient.name if patient else "",
         "identifiers": _identifiers(around) if patient else "",
         "drug": product.drug if product else "",
         "dose": "" if dose is None else str(dose),
         "volume": "" if volume is None else str(volume),
-        "concentration": "" if strength is None else _plain(strength),
+        "concentration": "" if strength is None else str(strength.per_mL),
+        "diluent": diluent_used(prep, around),
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),
         "use_before": _moment(limit, around),
@@ -127,10 +134,6 @@ def _identifiers(around: Surroundings) -> str:
     patient = around.patient
     assert patient is not None
     return f"born {said_date(patient.birth_date)}, record {patient.record_number}"
-
-
-def _plain(strength: Concentration) -> str:
-    return str(strength.per_mL) + "/mL" if strength.per.code != "1 mL" else f"{strength.amount}/mL"
 
 
 def _moment(at: datetime | None, around: Surroundings) -> str:

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from checklist import ampoule, needle, requirement, site, syringe
+from checklist import ampoule, needle, requirement, setting, site, syringe
 from checklist.definition import read_workflow
 from checklist.limits import Limits
 from checklist.requirement import Required
+from checklist.setting import Settings
 from checklist.workflow import Workflow
 
 _PACKAGE = Path(__file__).resolve().parent
@@ -46,6 +47,12 @@ def workflows() -> Mapping[str, Workflow]:
 def required() -> Required:
     """The barriers that no shipped workflow may let be dodged. Raises RequiredFaults."""
     return requirement.read(folder("workflows") / requirement.FILE)
+
+
+@cache
+def settings() -> Settings:
+    """What a unit may choose, and which way its limits are tighter. Raises SettingsFaults."""
+    return setting.read(folder("workflows") / setting.FILE)
 
 
 @cache

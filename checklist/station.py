@@ -19,11 +19,15 @@ from checklist.order import Order, Patient
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
+from checklist.site import Age
 from checklist.target import target
 from checklist.trail import SealedText, Trail
 from checklist.verdict import Remedy
 from checklist.way_in import Item
 from checklist.workflow import REVERIFY, Spot, Workflow
+
+# Below this age in years a patient counts as a child for the unit's double check. Common practice.
+ADULT = 18
 
 
 class NotHere(Exception):
@@ -34,8 +38,8 @@ class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
     `clock` gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
-    again, which is done whenever a step asks whether the order still stands. `sign_in` is not a proof of
-    who somebody is: a code or badge is taken as it comes.
+    again, which is done whenever a step asks whether the order still stands. `sign_in` is not a
+    proof of who somebody is: a code or badge is taken as it comes.
     """
 
     def __init__(
@@ -82,7 +86,11 @@ class Station:
     def traits(self, order: Order, items: Sequence[Item]) -> frozenset[str]:
         """What about this order decides which steps are asked."""
         kinds = {w.container: w.kind for w in self.workflows.values()}
-        return way_in.traits(order, items, self.ward.formulary, self.ward.unit, kinds)
+        patient, unit = self.ward.patients.get(order.patient), self.ward.unit
+        today = unit.local(self._clock()).date()
+        born = patient.birth_date if patient else today
+        child = born >= today or Age.between(born, today).months < 12 * ADULT
+        return way_in.traits(order, items, self.ward.formulary, unit, kinds, child=child)
 
     def workflow_for(self, order: Order, container: str = "") -> Workflow:
         """The workflow for the container that this order's drug comes in, or for its way in.
@@ -126,7 +134,7 @@ class Station:
         self._keep(rules)
         unit, formulary = self.ward.unit, self.ward.formulary
         settings = {
-            "unit": {"code": unit.code, "digest": unit.digest},
+            "unit": {"code": unit.code, "digest": unit.digest, "settings": _plain(unit.settings)},
             "formulary": {"edition": formulary.edition, "digest": formulary.digest},
             "software": __version__,
             "container": workflow.container,
@@ -378,3 +386,8 @@ class Station:
         prep = evolve(before, entry, rules)
         self._hold(prep)
         return outcome_of(entry, prep, rules, found)
+
+
+def _plain(settings: Mapping[str, str | int | tuple[str, ...]]) -> dict[str, str | list[str]]:
+    """The unit's choices in force as plain JSON data, numbers as text."""
+    return {k: list(v) if isinstance(v, tuple) else str(v) for k, v in settings.items()}

@@ -109,10 +109,13 @@ def traits(
     formulary: Formulary,
     unit: Unit,
     kinds: Mapping[str, tuple[str, ...]],
+    *,
+    child: bool = False,
 ) -> frozenset[str]:
     """What about this order decides which steps are asked.
 
-    `kinds` says what each container is (glass, stopper, powder ...). What is true of one item of a
+    `kinds` says what each container is (glass, stopper, powder ...); `child` is a patient below
+    18 years, or one whose age is not known. What is true of one item of a
     mixture stands twice: with the item's name before it, and without.
     """
     items = tuple(items)
@@ -122,7 +125,12 @@ def traits(
     held = {
         "high_alert": high_alert,
         "double_check": order.double_check
-        or unit.asks_second_person(high_alert=high_alert, controlled=controlled),
+        or unit.asks_second_person(
+            high_alert=high_alert,
+            controlled=controlled,
+            intravenous=order.route == "IV",
+            child=child,
+        ),
         "intravenous": order.route == "IV",
         "hold_rule": order.hold is not None,
         "tube": order.route in TUBES,

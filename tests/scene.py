@@ -90,6 +90,12 @@ class Scene:
         """Change a setting of the unit."""
         self._set(replace(self.ward, unit=replace(self.ward.unit, **changes)))
 
+    def change_settings(self, **values: Any) -> None:
+        """Choose otherwise where the sources disagree, as unit.toml would."""
+        known = library.settings()
+        given = {**self.ward.unit.settings, **values}
+        self.change_unit(settings=known.in_force(given), eased=known.eased(given))
+
     def change_drug(self, **changes: Any) -> None:
         """Change the ordered drug in the formulary."""
         formulary = self.ward.formulary

@@ -91,7 +91,9 @@ UNACCOUNTED = reason(
 )
 
 HUNDREDTH = Quantity.of("0.01", "mL")
-KITS = ("absorbent kit", "unit's waste device", "sink", "sharps box, not absorbed")
+KITS = ("absorbent kit", "unit's waste device", "sink", "sharps box, not absorbed", "pharmacy")
+# What each rule of a unit allows beside the kits.
+WAYS_OUT = {"absorbent_or_kit": (), "return": KITS[4:], "sink": KITS[2:3]}
 
 
 @check(COUNT_MISMATCH, count_before=Kind.COUNT, count_taken=Kind.COUNT, count_after=Kind.COUNT)
@@ -162,9 +164,10 @@ def _reconciled(wasted: object, expected: Quantity | None) -> Verdict:
 
 @check(RECOVERABLE, waste_method=Kind.CHOICE)
 def waste_cannot_be_got_back(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """The waste went where nobody can recover it."""
+    """The waste went where the unit lets it go, and nobody can recover it."""
     method = str(seen["waste_method"].value)
-    return Pass() if method in KITS[:2] else Caution(RECOVERABLE, {"method": method})
+    allowed = KITS[:2] + WAYS_OUT[around.unit.word("cd_waste_method")]
+    return Pass() if method in allowed else Caution(RECOVERABLE, {"method": method})
 
 
 @check(WASTE_MISMATCH, witness_wasted_volume=Kind.QUANTITY)

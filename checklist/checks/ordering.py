@@ -314,7 +314,8 @@ def dose_is_still_to_give(seen: Observation, prep: Preparation, around: Surround
 def _window(prep: Preparation, around: Surroundings) -> timedelta:
     """How far from its due time this dose may be given, by how often it is due."""
     unit, order = around.unit, prep.order
-    if order.time_critical or order.interval is None:
+    thirty = unit.word("time_window") == "thirty_minutes"
+    if thirty or order.time_critical or order.interval is None:
         return span(unit.window_time_critical)
     every = span(order.interval)
     if every < timedelta(hours=4):

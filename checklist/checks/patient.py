@@ -161,7 +161,7 @@ def identified(seen: Observation, around: Surroundings) -> Verdict:
     for one in given:
         if one.kind is not IdentifierKind.LOCATION and not agrees(one, patient):
             return Refusal(ID_MISMATCH, {"what": one.kind.value})
-    needed = around.unit.identifiers_required
+    needed = around.unit.count("identifiers_required")
     if len(good) >= needed:
         return Pass()
     what = ", ".join(sorted({i.kind.value for i in given})) or "none"

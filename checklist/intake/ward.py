@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from checklist import library
 from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
 from checklist.intake import compatibility
@@ -53,7 +54,8 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
         raise Faults([Fault(str(folder), "", "There is no such folder. Look at its name.")])
     names = ("unit.toml", "staff.toml", _formulary_name(folder, faults), "orders.json")
     found = [Findings(name) for name in names]
-    unit = unit_of(folder / names[0], found[0], _trade() if trade is None else trade)
+    trade = _trade() if trade is None else trade
+    unit = unit_of(folder / names[0], found[0], trade, library.settings())
     staff = staff_of(folder / names[1], found[1])
     read = formulary_of_csv if names[2].endswith(".csv") else formulary_of_toml
     shelves = read(folder / names[2], found[2])
