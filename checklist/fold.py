@@ -125,7 +125,7 @@ def _accepted(
         standing=(),
         tries={k: n for k, n in after.tries.items() if k[0] != spot.place},
         interrupted_at=None if over else after.interrupted_at,
-        restarts=after.restarts + _starts_again(after, before, rules),
+        restarts=after.restarts + (not over and _starts_again(after, before, rules)),
     )
     return _landed(filled, rules, before)
 

@@ -368,3 +368,16 @@ def _whole(value: Fraction) -> int:
     if value.denominator != 1:
         raise NumberFault("The second figure of a ratio is a whole number. Look at the label.")
     return value.numerator
+
+
+def same(one: object, other: object) -> bool:
+    """Whether both are quantities, or both concentrations, of one kind and equal.
+
+    For comparing what was read with what was meant: other kinds are not the same, where `==`
+    would raise.
+    """
+    if isinstance(one, Quantity) and isinstance(other, Quantity):
+        return one.alike(other) and one == other
+    if isinstance(one, Concentration) and isinstance(other, Concentration):
+        return one.amount.alike(other.amount) and one.per.alike(other.per) and one == other
+    return False

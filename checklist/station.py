@@ -38,8 +38,9 @@ class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
     `clock` gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
-    again, which is done whenever a step asks whether the order still stands. `sign_in` is not a
-    proof of who somebody is: a code or badge is taken as it comes.
+    again, which is done whenever a step asks whether the order still stands. `via` marks every
+    entry made here with one channel, whatever each answer came by. `sign_in` is not a proof of who
+    somebody is: a code or badge is taken as it comes.
     """
 
     def __init__(
@@ -53,6 +54,7 @@ class Station:
         clock: Callable[[], datetime],
         new_id: Callable[[], str],
         reload: Callable[[Ward], Ward] = reload_orders,
+        via: Channel | None = None,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -62,6 +64,7 @@ class Station:
         self._clock = clock
         self._new_id = new_id
         self._reload = reload
+        self._via = via
         self._rules: dict[str, Rules] = {}
         self._folded: dict[str, Preparation] = {}
 
@@ -335,7 +338,13 @@ class Station:
             self.trail.keep(unit.digest, "unit", unit.code, unit.text)
 
     def _stamp(self, by: str, channel: Channel) -> Stamp:
-        return Stamp(id=self._new_id(), at=self._clock(), by=by, station=self.name, channel=channel)
+        return Stamp(
+            id=self._new_id(),
+            at=self._clock(),
+            by=by,
+            station=self.name,
+            channel=self._via or channel,
+        )
 
     def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
         return tuple(

@@ -132,6 +132,7 @@ def traits(
             child=child,
         ),
         "intravenous": order.route == "IV",
+        "intramuscular": order.route == "IM",
         "hold_rule": order.hold is not None,
         "tube": order.route in TUBES,
         "order_matters": order_matters(items, formulary),

@@ -11,11 +11,14 @@ from checklist.gate import Gate, OutOfSequence, Rules, weight
 from checklist.preparation import CLOSED
 from checklist.workflow import Layout, moves
 
-CONDITIONS = ("controlled", "double_check", "hold_rule", "intravenous", "lookalike")
+CONDITIONS = (
+    "controlled", "double_check", "hold_rule", "intramuscular", "intravenous", "lookalike",
+)  # fmt: skip
 COMBINATIONS = [
     frozenset(chosen)
     for size in range(len(CONDITIONS) + 1)
     for chosen in itertools.combinations(CONDITIONS, size)
+    if not {"intramuscular", "intravenous"} <= set(chosen)
 ]
 VERDICTS = {
     "clear": (("pass",), ("pass", "pass")),
@@ -99,7 +102,7 @@ def test_a_closed_place_can_be_reached_from_everywhere() -> None:
 
 
 def test_every_place_can_be_reached_from_the_first_step() -> None:
-    layout = Layout(library.workflows()["glass_ampoule"].for_(frozenset(CONDITIONS)))
+    layout = Layout(library.workflows()["glass_ampoule"].for_(COMBINATIONS[-1]))
     onward: dict[str, set[str]] = {}
     for move in moves(layout):
         onward.setdefault(move.source, set()).add(move.dest)

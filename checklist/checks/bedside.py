@@ -6,7 +6,7 @@ from checklist.checks.patient import ID_MISMATCH, ID_TOO_FEW, agrees, identified
 from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
+from checklist.quantity import same
 from checklist.target import ordered_dose
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -147,19 +147,15 @@ def label_order_and_patient_agree(
 ) -> Verdict:
     """Drug, amount and patient as read from the label at the bedside are those of the order."""
     drug = " ".join(str(seen["bedside_drug"].value).casefold().split())
-    dose, read = ordered_dose(prep, around), seen["bedside_dose"].value
     identifier, patient = seen["bedside_identifier"].value, around.patient
-    same = {
+    agreeing = {
         "the drug": drug == prep.order.drug.casefold(),
-        "the amount": isinstance(read, Quantity)
-        and dose is not None
-        and read.alike(dose)
-        and read == dose,
+        "the amount": same(seen["bedside_dose"].value, ordered_dose(prep, around)),
         "the patient": patient is not None
         and isinstance(identifier, Identifier)
         and agrees(identifier, patient),
     }
-    differing = [what for what, agree in same.items() if not agree]
+    differing = [what for what, agree in agreeing.items() if not agree]
     if differing:
         return Refusal(BEDSIDE_MISMATCH, {"what": " and ".join(differing)})
     return Pass()

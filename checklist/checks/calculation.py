@@ -44,9 +44,9 @@ MISMATCH = reason(
 UNIT_MISMATCH = reason(
     "unit_mismatch",
     Tier.HARD,
-    "Your answer is in {given}; a volume in mL is asked for.",
+    "Your answer is in {given}; {wanted} is asked for.",
     "Units that look alike differ by a factor of ten or a thousand.",
-    "Give the volume in mL.",
+    "Give it in {wanted}.",
     Remedy.RECHECK,
     Remedy.CALL_PRESCRIBER,
     hazards="H04",
@@ -134,7 +134,7 @@ def own_answer_agrees(seen: Observation, prep: Preparation, around: Surroundings
     if aim is None:
         return Refusal(MISMATCH)
     if not own.alike(aim.exact):
-        return Refusal(UNIT_MISMATCH, {"given": str(own).partition(" ")[2] or "no unit"})
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(own), "wanted": "mL"})
     return Pass() if own in (aim.exact, aim.set) else Refusal(MISMATCH)
 
 
@@ -166,6 +166,11 @@ def volume_can_be_measured(seen: Observation, prep: Preparation, around: Surroun
     if not aim.exact >= unit.smallest_volume:
         return Caution(HARD_TO_MEASURE, {"least": str(unit.smallest_volume)})
     return Pass()
+
+
+def unit_of(quantity: Quantity) -> str:
+    """The unit of a quantity as people write it."""
+    return str(quantity).rpartition(" ")[2]
 
 
 def _percent(share: object) -> str:

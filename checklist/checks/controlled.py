@@ -5,7 +5,7 @@ from __future__ import annotations
 from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
+from checklist.quantity import Quantity, same
 from checklist.target import container_count, opened_volume, product_of, waste_volume
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -126,7 +126,7 @@ def _count(seen: Observation, name: str) -> int:
 def witness_counts_the_same(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The witness's own count of the stock left equals the preparer's."""
     first = prep.latest("count_after")
-    if first is not None and first.value == seen["witness_count_after"].value:
+    if first is not None and same(first.value, seen["witness_count_after"].value):
         return Pass()
     return Refusal(COUNT_MISMATCH, {"what": "The two counts of the stock left differ."})
 
@@ -208,6 +208,6 @@ def witness_reads_the_same_discard(
 ) -> Verdict:
     """The witness's own reading of what is discarded equals the preparer's."""
     first = prep.latest("discarded_volume")
-    if first is not None and first.value == seen["witness_discarded_volume"].value:
+    if first is not None and same(first.value, seen["witness_discarded_volume"].value):
         return Pass()
     return Refusal(UNACCOUNTED, {"what": "The two readings of what is discarded differ."})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from checklist import needle, site
+from checklist.checks.calculation import UNIT_MISMATCH, unit_of
 from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
@@ -50,7 +51,7 @@ NEURAXIAL = reason(
     "neuraxial_connector_required",
     Tier.HARD,
     "A dose for the spine asks for its own connector; this syringe has {kind}.",
-    "Common tips fit the wrong line.",
+    "Common tips fit lines that end elsewhere.",
     "Take a syringe with the neuraxial connector.",
     Remedy.REPLACE_ITEM,
     hazards="H05",
@@ -111,7 +112,7 @@ FILTER_MISSING = reason(
 FILTER_NOT_ALLOWED = reason(
     "filter_not_allowed",
     Tier.HARD,
-    "This product must not pass a filter.",
+    "This product is not to pass a filter.",
     "The filter would hold the drug back.",
     "Call the pharmacist about another product or another way.",
     Remedy.CALL_PHARMACIST,
@@ -144,7 +145,7 @@ NEEDLE_UNSUITABLE = reason(
     "needle_unsuitable",
     Tier.SOFT,
     "The needle is {needle}: {why}.",
-    "Too short or too long, the dose ends up in the wrong layer.",
+    "Too short or too long, the dose ends up in another layer.",
     "Take a needle that suits route, site and body, or say why this one.",
     Remedy.REPLACE_ITEM,
     hazards="H53",
@@ -162,6 +163,7 @@ RECAPPED = reason(
     source=Source(title="OSHA 29 CFR 1910.1030(d)(2)(vii), interpretation of 26 Jan 1993"),
 )
 
+NOTHING = Quantity.of(0, "mL")
 _NEURAXIAL_ROUTES = ("IT", "EPI")
 _ENTERAL_ROUTES = ("PO", "NG", "PEG")
 
@@ -193,6 +195,7 @@ def syringe_is_of_the_right_kind(
 
 
 @check(
+    UNIT_MISMATCH,
     TOO_SMALL,
     TOO_COARSE,
     ACCURACY,
@@ -206,6 +209,10 @@ def syringe_measures_this_dose(
     """The syringe holds the volume and its lines are fine enough for it."""
     size, step = seen["syringe_size"].value, seen["graduation"].value
     assert isinstance(size, Quantity) and isinstance(step, Quantity)
+    for given in (size, step):
+        if not given.alike(NOTHING) or not given > NOTHING:
+            facts = {"given": str(given), "wanted": "a figure in mL above zero"}
+            return Refusal(UNIT_MISMATCH, facts)
     aim = target(prep, around, graduation=step)
     if aim is None or aim.rounded is None:
         return Pass(not_compared="syringe size: the dose volume is not known")
@@ -290,7 +297,9 @@ def filter_is_off_and_the_needle_changed(
     return Caution(NEEDLE_KEPT) if rule == "always" or viscous or filtered else Pass()
 
 
-@check(NEEDLE_UNSUITABLE, tip=Kind.CHOICE, gauge=Kind.COUNT, needle_length=Kind.QUANTITY)
+@check(
+    UNIT_MISMATCH, NEEDLE_UNSUITABLE, tip=Kind.CHOICE, gauge=Kind.COUNT, needle_length=Kind.QUANTITY
+)
 def needle_suits_route_site_and_body(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
@@ -315,6 +324,8 @@ def needle_suits_route_site_and_body(
         return Caution(NEEDLE_UNSUITABLE, facts)
     gauge = seen["gauge"].value if "gauge" in seen else None
     length = seen["needle_length"].value if "needle_length" in seen else None
+    if isinstance(length, Quantity) and not length.alike(Quantity.of(0, "mm")):
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(length), "wanted": "mm"})
     fitted = needle.Needle(
         kind=needle.Kind.INJECTION,
         gauge=int(gauge.magnitude) if isinstance(gauge, Quantity) else None,

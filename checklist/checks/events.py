@@ -19,7 +19,7 @@ INTERRUPTED = reason(
     "interrupted",
     Tier.INFORMATION,
     "The break lasted {time}.",
-    "Each break adds to what can go wrong.",
+    "Each break makes a slip more likely.",
     "Identity is read again before work goes on.",
     Remedy.RECHECK,
     hazards="H42",

@@ -7,7 +7,7 @@ from checklist.checks.registry import check, reason
 from checklist.label import label
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
+from checklist.quantity import same
 from checklist.target import ordered_dose
 from checklist.verdict import Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -89,19 +89,13 @@ def label_tells_what_is_in_it(
     drug = " ".join(str(seen["label_drug"].value).casefold().split())
     drawn = prep.latest("drawn_volume")
     identifier, patient = seen["label_identifier"].value, around.patient
-    same = {
+    agreeing = {
         "the drug": drug == prep.order.drug.casefold(),
-        "the amount": _same(seen["label_dose"].value, ordered_dose(prep, around)),
-        "the volume": drawn is not None and _same(seen["label_volume"].value, drawn.value),
+        "the amount": same(seen["label_dose"].value, ordered_dose(prep, around)),
+        "the volume": drawn is not None and same(seen["label_volume"].value, drawn.value),
         "the patient": patient is not None
         and isinstance(identifier, Identifier)
         and agrees(identifier, patient),
     }
-    differing = [what for what, agree in same.items() if not agree]
+    differing = [what for what, agree in agreeing.items() if not agree]
     return Refusal(MISMATCH, {"what": " and ".join(differing)}) if differing else Pass()
-
-
-def _same(read: object, wanted: object) -> bool:
-    if not isinstance(read, Quantity) or not isinstance(wanted, Quantity):
-        return False
-    return read.alike(wanted) and read == wanted

@@ -171,7 +171,7 @@ NO_INDICATION = reason(
     "indication_unclear",
     Tier.SOFT,
     "The order does not say what the drug is for.",
-    "Without the purpose nobody can see that it is the wrong drug.",
+    "Without the purpose nobody can see a mix-up.",
     "Ask, or say how the purpose is known.",
     Remedy.CALL_PRESCRIBER,
     hazards="H04",

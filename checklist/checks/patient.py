@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from checklist.checks.calculation import UNIT_MISMATCH, unit_of
 from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, IdentifierKind, Kind, Observation
 from checklist.order import Patient
@@ -212,7 +213,7 @@ def allergies_do_not_speak_against_it(
     return related[1] if related else Pass()
 
 
-@check(HOLD, ASSESSMENT_MISSING, assessment=Kind.QUANTITY)
+@check(UNIT_MISMATCH, HOLD, ASSESSMENT_MISSING, assessment=Kind.QUANTITY)
 def nothing_says_withhold(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The value that the order's hold rule names lies where the drug may be given."""
     rule = prep.order.hold
@@ -223,6 +224,8 @@ def nothing_says_withhold(seen: Observation, prep: Preparation, around: Surround
     if not isinstance(value, Quantity):
         return Caution(ASSESSMENT_MISSING, {"what": rule.what})
     low, high = rule.lowest, rule.highest
+    if not all(value.alike(bound) for bound in (low, high) if bound is not None):
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(value), "wanted": rule.unit})
     if (low is None or value >= low) and (high is None or value <= high):
         return Pass()
     bound = f"below {low}" if low is not None and not value >= low else f"above {high}"

@@ -8,7 +8,7 @@ from checklist.checks.registry import check, reason
 from checklist.formulary import Product
 from checklist.observation import Kind, Observation, ProductRead
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration
+from checklist.quantity import same
 from checklist.target import containers_for, ordered_dose
 from checklist.timing import said_date
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
@@ -317,17 +317,13 @@ def item_has_the_ordered_strength(
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
     wanted, dose = prep.order.strength, ordered_dose(prep, around)
-    if wanted is not None and not _same_strength(wanted, product.strength):
+    if wanted is not None and not same(wanted, product.strength):
         facts = {"read": str(product.strength), "needed": f"The order names {wanted}."}
         return Refusal(STRENGTH_MISMATCH, facts)
     if dose is not None and not dose.alike(product.strength.amount):
         needed = f"The dose is ordered as {dose}, which is another kind of amount."
         return Refusal(STRENGTH_MISMATCH, {"read": str(product.strength), "needed": needed})
     return Pass()
-
-
-def _same_strength(a: Concentration, b: Concentration) -> bool:
-    return a.amount.alike(b.amount) and a.per.alike(b.per) and a == b
 
 
 @check(FORM_MISMATCH, UNKNOWN_CONTAINER, product=Kind.PRODUCT)
@@ -433,7 +429,7 @@ def label_reads_as_the_first_time(
     if read != product.drug:
         return Refusal(PRODUCT_MISMATCH, {"read": read, "ordered": prep.order.drug})
     strength = seen["read_strength"].value
-    if isinstance(strength, Concentration) and _same_strength(strength, product.strength):
+    if same(strength, product.strength):
         return Pass()
     facts = {"read": str(strength), "needed": "That is not the strength of the item you took."}
     return Refusal(STRENGTH_MISMATCH, facts)

@@ -8,7 +8,7 @@ from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import same
 from checklist.target import strength_in_force, target
 from checklist.verdict import Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -99,16 +99,8 @@ def _same_drug(seen: Observation, prep: Preparation, name: str) -> bool:
 
 
 def _same_strength(seen: Observation, prep: Preparation, around: Surroundings, name: str) -> bool:
-    mine, strength = strength_in_force(prep, around), seen[name].value
-    if mine is None or not isinstance(strength, Concentration):
-        return False
-    return strength.amount.alike(mine.amount) and strength == mine
-
-
-def _same_volume(read: object, mine: object) -> bool:
-    if not isinstance(read, Quantity) or not isinstance(mine, Quantity):
-        return False
-    return read.alike(mine) and read == mine
+    mine = strength_in_force(prep, around)
+    return mine is not None and same(seen[name].value, mine)
 
 
 @check(
@@ -131,7 +123,7 @@ def second_answers_agree(seen: Observation, prep: Preparation, around: Surroundi
         and read_expiry == expiry.value,
         "Volume": aim is not None
         and first is not None
-        and (_same_volume(volume, first.value) or _same_volume(volume, aim.set)),
+        and (same(volume, first.value) or same(volume, aim.set)),
     }
     differing = [name for name, same in agree.items() if not same]
     return Refusal(DISAGREES, {"what": ", ".join(differing)}) if differing else Pass()
@@ -151,8 +143,7 @@ def second_reading_of_the_dose_agrees(
     first, patient = prep.latest("drawn_volume"), around.patient
     identifier = seen["checker_label_identifier"].value
     agree = {
-        "Volume": first is not None
-        and _same_volume(seen["checker_drawn_volume"].value, first.value),
+        "Volume": first is not None and same(seen["checker_drawn_volume"].value, first.value),
         "Drug": _same_drug(seen, prep, "checker_drawn_drug"),
         "Strength": _same_strength(seen, prep, around, "checker_drawn_strength"),
         "Patient on the label": patient is not None

@@ -79,7 +79,7 @@ HANDS = reason(
     "hand_hygiene_missing",
     Tier.HARD,
     "{what}: not done yet.",
-    "Hands carry what must not reach a sterile part or a patient.",
+    "Hands carry germs to sterile parts and to the patient.",
     "Clean your hands and let them dry, then answer again.",
     Remedy.RECHECK,
     hazards="H15 H54",

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from checklist.checks.calculation import OVER_CONTENT, PARSHURAM, within_content
+from checklist.checks.calculation import (
+    OVER_CONTENT,
+    PARSHURAM,
+    UNIT_MISMATCH,
+    unit_of,
+    within_content,
+)
 from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
@@ -14,7 +20,7 @@ AIR = reason(
     "air_present",
     Tier.SOFT,
     "A bubble is left in the syringe.",
-    "Air takes the place of drug and must not enter a vein.",
+    "Air takes the place of drug and does harm in a vein.",
     "Tip up, tap, draw back a little, push the air out slowly, look again.",
     Remedy.ADJUST,
     hazards="H24 H26",
@@ -84,7 +90,7 @@ def air_is_out(seen: Observation, prep: Preparation, around: Surroundings) -> Ve
     return Refusal(AIR) if strict else Caution(AIR)
 
 
-@check(OVER_CONTENT, OVER, UNDER, drawn_volume=Kind.QUANTITY)
+@check(UNIT_MISMATCH, OVER_CONTENT, OVER, UNDER, drawn_volume=Kind.QUANTITY)
 def drawn_volume_is_the_dose(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The volume read is the dose's volume on this scale, neither more nor less.
 
@@ -95,6 +101,8 @@ def drawn_volume_is_the_dose(seen: Observation, prep: Preparation, around: Surro
     assert isinstance(read, Quantity)
     if aim is None:
         return Refusal(UNDER, {"read": str(read)})
+    if not read.alike(aim.set):
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(read), "wanted": "mL"})
     held = within_content(read, prep, around)
     if isinstance(held, Refusal):
         return held

@@ -1,0 +1,1 @@
+"""The faces: the terminal, one line of JSON at a time, and the demonstration."""

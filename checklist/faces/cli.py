@@ -1,0 +1,159 @@
+"""The command line: each command imports what it needs when it is called, so that help is quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from checklist import __version__
+from checklist.faces import trail, unit, workflow
+
+WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+app = typer.Typer(
+    name="checklist",
+    help=(
+        "Prepare a medication dose step by step, with every step checked and recorded."
+        " Try: checklist demo"
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_show_locals=False,
+    context_settings=WIDE,
+)
+app.add_typer(trail.app, name="trail")
+app.add_typer(workflow.app, name="workflow")
+app.add_typer(unit.app, name="unit")
+
+WardOption = Annotated[
+    Path | None,
+    typer.Option("--ward", metavar="DIR", help="The ward's folder (default: the demonstration)."),
+]
+TrailOption = Annotated[
+    Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
+NamesOption = Annotated[
+    bool, typer.Option("--names", help="Show names and identifiers as well; off by default.")
+]
+
+
+def main() -> None:
+    """The entry point of the installed command."""
+    app()
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"checklist {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Prepare a medication dose step by step, with every step checked and recorded."""
+
+
+@app.command()
+def demo(
+    trail: TrailOption = None,
+    fast: Annotated[bool, typer.Option("--fast", help="No pauses between the steps.")] = False,
+) -> None:
+    """Watch one preparation being made, with three stops put right, in under ten seconds."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.demo import play
+
+        code = play(trail, fast=fast)
+    raise typer.Exit(code)
+
+
+@app.command()
+def prepare(
+    order: Annotated[str, typer.Argument(help="The order to prepare; left out, it is asked.")] = "",
+    ward: WardOption = None,
+    trail: TrailOption = None,
+    station: Annotated[
+        str,
+        typer.Option(
+            "--station", metavar="NAME", envvar="CHECKLIST_STATION", help="This place of work."
+        ),
+    ] = "",
+    by: Annotated[
+        str, typer.Option("--as", metavar="CODE", help="Your staff code; left out, it is asked.")
+    ] = "",
+    container: Annotated[
+        str, typer.Option("--container", metavar="NAME", help="The container, where several fit.")
+    ] = "",
+    practice: Annotated[
+        bool,
+        typer.Option("--practice", help="Practise at the hour of the ward's scenario, apart."),
+    ] = False,
+    lines: Annotated[
+        bool, typer.Option("--lines", help="Work from another program, one JSON object a line.")
+    ] = False,
+) -> None:
+    """Prepare the dose of an order, step by step; goes on where it was left.
+
+    Exit code: 0 given, 1 ended without giving or put on hold, 2 the command or a file cannot be
+    used, 3 the trail is not as it was recorded.
+    """
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.preparing import guided, in_lines
+        from checklist.faces.workplace import Place
+        from checklist.observation import Channel
+
+        place = Place(
+            ward=ward,
+            trail=trail,
+            station=station,
+            practice=practice,
+            via=Channel.LINES if lines else None,
+        )
+        run = in_lines if lines else guided
+        code = run(place, order, by=by, container=container)
+    raise typer.Exit(code)
+
+
+@app.command()
+def show(
+    preparation: Annotated[
+        str, typer.Argument(metavar="ID", help="Its id, the beginning of it, or `last`.")
+    ] = "last",
+    trail: TrailOption = None,
+    ward: WardOption = None,
+    json: JsonOption = False,
+    names: NamesOption = False,
+) -> None:
+    """Show a preparation step by step: times, stops, ways out, who, and its label."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.record import show as shown
+
+        shown(preparation, trail=trail, ward=ward, as_json=json, names=names)
+
+
+@app.command("list")
+def list_(trail: TrailOption = None, ward: WardOption = None, json: JsonOption = False) -> None:
+    """List the preparations of a trail, with where each stands."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.record import listing
+
+        listing(trail=trail, ward=ward, as_json=json)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,68 @@
+"""How a command ends: its exit code, and a sentence on stderr for whatever stood in the way."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import typer
+
+DONE = 0
+WANTING = 1
+"""Refused, ended without giving, put on hold, or found wanting."""
+USAGE = 2
+"""The command or a file it was given cannot be used; nothing was written."""
+DAMAGED = 3
+"""The trail is not as it was recorded."""
+
+
+class CannotGoOn(Exception):
+    """A command cannot go on. The message says what was seen, what was expected, what to do."""
+
+
+def message(text: str) -> None:
+    """A sentence for the person at the terminal, on stderr, so that stdout stays data."""
+    from checklist.faces.saying import harmless
+
+    typer.echo(harmless(text), err=True)
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Turn what can stand in the way of a command into its sentences and its exit code."""
+    try:
+        yield
+    except Exception as fault:
+        code = _code_of(fault)
+        if code is None:
+            raise
+        for line in str(fault).splitlines() or [type(fault).__name__]:
+            message(line)
+        raise typer.Exit(code) from None
+
+
+def _code_of(fault: Exception) -> int | None:
+    """The exit code for a fault that is somebody's business; None for our own bug."""
+    from checklist.codec import CodecFault
+    from checklist.definition import WorkflowFaults
+    from checklist.fold import TrailContradiction
+    from checklist.intake.fault import Faults
+    from checklist.library import MissingFiles
+    from checklist.station import NotHere
+    from checklist.table import TableFault
+    from checklist.trail import TrailDamaged, TrailFault
+
+    if isinstance(fault, (TrailDamaged, TrailContradiction, CodecFault)):
+        return DAMAGED
+    told_of = (CannotGoOn, Faults, MissingFiles, NotHere, TableFault, TrailFault, WorkflowFaults)
+    return USAGE if isinstance(fault, told_of) else None
+
+
+def needs_terminal() -> None:
+    """Refuse to guide anybody when no person can be sitting at the other end."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise CannotGoOn(
+            "Guided preparation needs a terminal with a person at it. Run it in one, or add"
+            " --lines to work it from another program."
+        )

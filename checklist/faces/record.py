@@ -1,0 +1,314 @@
+"""A preparation told from its trail: what happened when, by whom, and the label it came to."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from checklist import codec, library
+from checklist.definition import from_text
+from checklist.engine import GO_ON
+from checklist.faces.blocks import dose_of, short
+from checklist.faces.saying import WIDEST, lines
+from checklist.faces.workplace import preparation_of, quoted, real_clock, trail_to_read, ward_of
+from checklist.fold import replay
+from checklist.gate import Rules
+from checklist.intake.ward import Ward
+from checklist.label import Label, label
+from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
+from checklist.people import Role, StaffMember
+from checklist.preparation import Entry, Preparation
+from checklist.station import Station
+from checklist.timing import said_date, said_span
+from checklist.trail import Trail
+from checklist.verdict import REMEDY_WORDS, Remedy
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """A preparation with all that is needed to tell it. `names` lets names and texts through."""
+
+    trail: Trail
+    entries: tuple[Entry, ...]
+    rules: Rules
+    prep: Preparation
+    ward: Ward | None
+    names: bool
+
+    def local(self, at: datetime) -> datetime:
+        """A moment on the ward's own clock; in UTC where the ward is not at hand."""
+        return self.ward.unit.local(at) if self.ward else at
+
+    def person(self, code: str) -> str:
+        """A staff code, with its name where names are let through."""
+        known = self.ward.staff.get(code) if self.ward else None
+        return f"{code} {known.name}" if self.names and known else code
+
+
+def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, names: bool) -> None:
+    """Tell one preparation on stdout."""
+    path = trail_to_read(trail, ward)
+    with Trail.open(path, read_only=True) as kept:
+        entries = kept.of(preparation_of(kept, named).id)
+        rules = Rules.of(from_text(kept.definition(entries[0].event.body["workflow"])))
+        told = Told(
+            trail=kept,
+            entries=entries,
+            rules=rules,
+            prep=replay(entries, rules),
+            ward=ward_of(ward, kept, path),
+            names=names,
+        )
+        if as_json:
+            typer.echo(json.dumps(_data(told)))
+            return
+        for line in _head(told):
+            _say(line)
+        for one, before in zip(entries, (entries[0], *entries), strict=False):
+            _tell(told, one, before)
+        _foot(told)
+        _say(f"next: checklist trail verify --trail {quoted(path)}")
+
+
+def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
+    """List the preparations of a trail on stdout, in the order of their opening."""
+    path = trail_to_read(trail, ward)
+    with Trail.open(path, read_only=True) as kept:
+        here = ward_of(ward, kept, path)
+        rows = [
+            {
+                "preparation": one.id,
+                "order": (order := codec.order_in(kept.of(one.id)[0].event.body["order"])).id,
+                "patient": order.patient,
+                "dose": dose_of(order),
+                "place": one.place,
+                "opened_at": codec.time_out(one.opened_at),
+                "opened_by": one.opened_by,
+                "last_at": codec.time_out(one.last_at),
+                "entries": one.turn + 1,
+            }
+            for one in kept.preparations()
+        ]
+        times = [one.opened_at for one in kept.preparations()]
+    if as_json:
+        typer.echo(json.dumps({"trail": str(path), "preparations": rows}))
+        return
+    _say(f"trail: {path}")
+    for row, at in zip(rows, times, strict=True):
+        began = here.unit.local(at) if here else at
+        head = f"{short(str(row['preparation']))}  {said_date(began.date())} {began:%H:%M}  "
+        place = _words(str(row["place"]))
+        _say(f"{row['order']}  {row['patient']}  {row['dose']}  {row['opened_by']}: {place}", head)
+    newest = short(str(rows[-1]["preparation"])) if rows else ""
+    after = f"show {newest}" if rows else "prepare"
+    _say(f"next: checklist {after} --trail {quoted(path)}")
+
+
+# -- in words ------------------------------------------------------------------------------------
+
+
+def _say(text: str = "", first: str = "") -> None:
+    width = min(shutil.get_terminal_size().columns, WIDEST)
+    for line in lines(text, width, first=first):
+        typer.echo(line)
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ").replace("/", ", ")
+
+
+def _head(told: Told) -> Iterator[str]:
+    prep, opened = told.prep, told.entries[0].event
+    began = told.local(prep.opened_at)
+    yield f"Preparation {short(prep.id)}   {said_date(began.date())}   {prep.station}"
+    name, version = opened.body["name"], opened.body["version"]
+    yield f"{_words(name)} version {version}, software {opened.body['software']}"
+    yield f"Order {prep.order.id}: {prep.order.patient}   {dose_of(prep.order)}"
+    patient = told.ward.patients.get(prep.order.patient) if told.ward else None
+    if told.names and patient:
+        born = said_date(patient.birth_date)
+        yield f"Patient: {patient.name}, born {born}, record {patient.record_number}"
+    yield f"Prepared by {told.person(prep.preparer)}; stands at: {_words(prep.place)}"
+    if told.ward is None:
+        yield "Times are UTC: the files of this ward are not at hand (name them with --ward)."
+    yield ""
+
+
+def _tell(told: Told, entry: Entry, before: Entry) -> None:
+    event = entry.event
+    passed = int((event.at - before.event.at).total_seconds())
+    at = told.local(event.at)
+    head = f"{event.turn:>3}  {at:%H:%M:%S}  {passed:>5} s  {event.by:<6}  "
+    step = _words((event.place or event.lands).partition("/")[0])
+    _say(f"{step}: {_what(event.kind, event.body)}", head)
+    readings = codec.observation_in(event.body["seen"]) if "seen" in event.body else {}
+    entered = [f"{name} {_value(told, one)}" for name, one in readings.items() if _telling(one)]
+    if entered:
+        _say("; ".join(entered), " " * len(head))
+
+
+def _what(kind: str, body: Mapping[str, Any]) -> str:
+    codes = ", ".join(one["code"] for one in body.get("reasons", []))
+    notes = ", ".join(one["code"] for one in body.get("notes", []))
+    beside = f" ({body['note']})" if body.get("note") else ""
+    match kind:
+        case "opened":
+            return "opened"
+        case "passed":
+            return f"kept; NOTE {notes}" if notes else "kept"
+        case "cautioned":
+            return f"CAUTION {codes}"
+        case "refused":
+            return f"STOP {codes}"
+        case "proceeded":
+            return f"went on: {GO_ON.get(body['because'], body['because'])}{beside}"
+        case "remedied":
+            return f"way on: {REMEDY_WORDS[Remedy(body['remedy'])]}{beside}"
+        case "interrupted":
+            return f"interrupted: {body['cause']}"
+        case "resumed":
+            return "came back"
+        case "ended":
+            return f"ended: {_words(body['because'])}{beside}"
+        case "noted":
+            return f"note: {body['text']}"
+        case _:
+            return "the working was shown"
+
+
+def _telling(reading: Reading) -> bool:
+    return reading.value is not True
+
+
+def _value(told: Told, reading: Reading) -> str:
+    match reading.value:
+        case Sealed(reference=reference):
+            text = told.trail.unsealed(reference) if told.names else "(kept apart)"
+            return "(erased)" if text is None else text
+        case Unread():
+            return f"not readable: {_raw(told, reading)}"
+        case ProductRead(code=code, lot=lot):
+            return f"item {code}{f', lot {lot}' if lot else ''} {reading.channel.value}"
+        case Identifier():
+            return "(kept apart)"
+        case False:
+            return "not so"
+        case datetime() as at:
+            return f"{told.local(at):%H:%M}"
+        case value:
+            return f"{value} {reading.channel.value}"
+
+
+def _raw(told: Told, reading: Reading) -> str:
+    if not reading.raw.startswith("sealed:"):
+        return reading.raw
+    text = told.trail.unsealed(reading.raw.removeprefix("sealed:")) if told.names else ""
+    return "(erased)" if text is None else text or "(kept apart)"
+
+
+def _foot(told: Told) -> None:
+    prep = told.prep
+    breaks = sum(one.event.kind == "interrupted" for one in told.entries)
+    _say()
+    _say(
+        f"stops {prep.refusals}   cautions {prep.cautions}   breaks {breaks}   begun anew"
+        f" {prep.restarts}   time {said_span(prep.last_at - prep.opened_at)}"
+    )
+    first, last = told.entries[0].seq, told.entries[-1].seq
+    _say(f"entries {first} to {last} of the trail, last digest {told.entries[-1].digest.hex()}")
+    made = label_of(told)
+    _say()
+    if made is None:
+        _say("Label: not made; nothing was drawn up, or the ward's files are not at hand.")
+        return
+    _say("Label")
+    for line in made.lines(private=told.names):
+        _say(line, "  ")
+    if not told.names:
+        _say("patient name and second identifier: on the label, not shown here", "  ")
+    _say()
+
+
+def label_of(told: Told) -> Label | None:
+    """The label of the drawn dose; None before one was read, or without the ward's files."""
+    if told.ward is None or told.prep.latest("drawn_volume") is None:
+        return None
+    station = Station(
+        told.trail,
+        told.ward,
+        workflows={},
+        limits=library.limits(),
+        name=told.prep.station,
+        clock=real_clock,
+        new_id=str,
+    )
+    nobody = StaffMember(code="", name="", role=Role.NURSE)
+    spot = told.rules.layout.spots[told.rules.workflow.steps[0].name]
+    return label(told.prep, station.surroundings(told.prep, nobody, spot))
+
+
+# -- as data -------------------------------------------------------------------------------------
+
+
+def _data(told: Told) -> dict[str, Any]:
+    prep, opened = told.prep, told.entries[0].event.body
+    made = label_of(told)
+    patient = told.ward.patients.get(prep.order.patient) if told.ward else None
+    return {
+        "preparation": prep.id,
+        "order": prep.order.id,
+        "patient": prep.order.patient,
+        "dose": dose_of(prep.order),
+        "workflow": {"name": opened["name"], "version": opened["version"]},
+        "place": prep.place,
+        "closed": prep.closed,
+        "refusals": prep.refusals,
+        "cautions": prep.cautions,
+        "entries": [
+            {
+                "seq": one.seq,
+                "turn": one.event.turn,
+                "at": codec.time_out(one.event.at),
+                "kind": one.event.kind,
+                "place": one.event.place,
+                "lands": one.event.lands,
+                "by": one.event.by,
+                "station": one.event.station,
+                "channel": one.event.channel,
+                "digest": one.digest.hex(),
+                "body": one.event.body,
+            }
+            for one in told.entries
+        ],
+        "label": None if made is None else list(made.lines(private=told.names)),
+        **(_named(told, patient.name if patient else "") if told.names else {}),
+    }
+
+
+def _named(told: Told, patient: str) -> dict[str, Any]:
+    """Names and the texts kept apart, for one who asks for them."""
+    sealed = {
+        reference: told.trail.unsealed(reference)
+        for one in told.entries
+        if "seen" in one.event.body
+        for reference in _references(codec.observation_in(one.event.body["seen"]))
+    }
+    staff = {
+        one.event.by: told.ward.staff[one.event.by].name
+        for one in told.entries
+        if told.ward and one.event.by in told.ward.staff
+    }
+    return {"names": {"patient": patient, "staff": staff, "kept_apart": sealed}}
+
+
+def _references(seen: Mapping[str, Reading]) -> Iterator[str]:
+    for reading in seen.values():
+        if reading.raw.startswith("sealed:"):
+            yield reading.raw.removeprefix("sealed:")

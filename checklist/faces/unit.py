@@ -1,0 +1,73 @@
+"""Commands on a ward's files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    help="Look over a ward's files.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=False,
+)
+
+
+@app.callback()
+def unit() -> None:
+    """Look over a ward's files."""
+
+
+@app.command()
+def check(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The ward's folder.")],
+    json: Annotated[bool, typer.Option("--json", help="Print data as JSON.")] = False,
+) -> None:
+    """Read a ward's folder and tell every fault at once. Exit code 2 when there is one."""
+    from checklist.faces.leaving import USAGE, message, told
+    from checklist.intake.fault import Faults
+
+    with told():
+        from checklist.faces.saying import harmless
+        from checklist.faces.workplace import quoted
+        from checklist.intake.ward import load_ward
+
+        try:
+            ward = load_ward(folder)
+        except Faults as found:
+            if not json:
+                raise
+            _faults(found)
+            raise typer.Exit(USAGE) from None
+    counts = {
+        "staff": len(ward.staff),
+        "drugs": len(ward.formulary.drugs),
+        "products": len(ward.formulary.products),
+        "patients": len(ward.patients),
+        "orders": len(ward.orders),
+    }
+    if json:
+        from json import dumps
+
+        typer.echo(dumps({"unit": ward.unit.code, **counts, "faults": []}))
+        return
+    typer.echo(harmless(f"{ward.unit.name} ({ward.unit.code}): no faults"))
+    typer.echo(", ".join(f"{many} {what}" for what, many in counts.items()))
+    if ward.orders:
+        typer.echo(f"next: checklist prepare {next(iter(ward.orders))} --ward {quoted(folder)}")
+    else:
+        message("There is no order yet; add one to orders.json.")
+
+
+def _faults(found: object) -> None:
+    from json import dumps
+
+    from checklist.intake.fault import Faults
+
+    assert isinstance(found, Faults)
+    faults = [
+        {"file": one.file, "place": one.place, "sentence": one.sentence} for one in found.faults
+    ]
+    typer.echo(dumps({"faults": faults}))

@@ -1,0 +1,60 @@
+"""What the tests of the faces share: the command as a process, its surroundings, the canaries."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+from checklist.trail import Trail
+from tests.scene import demo_ward
+
+ROOT = Path(__file__).resolve().parents[1]
+COMMAND = [sys.executable, "-m", "checklist.faces.cli"]
+STEERING = re.compile(r"\x1b\[[0-9;?]*[A-Za-z]|\x1b[()][A-Z0-9]|\x1b[=>]|\x0f")
+"""The codes that steer a terminal."""
+
+
+def surroundings(home: Path, **changes: str) -> dict[str, str]:
+    """An environment in which all data is kept under `home`."""
+    kept = {name: os.environ[name] for name in ("PATH", "LANG") if name in os.environ}
+    here = {"HOME": str(home), "XDG_DATA_HOME": str(home), "PYTHONPATH": str(ROOT)}
+    return {**kept, **here, "TERM": "xterm", "PYTHONUTF8": "1", **changes}
+
+
+def run(
+    *words: str, home: Path, text: str = "", **changes: str
+) -> subprocess.CompletedProcess[str]:
+    """The command run to its end, with `text` on its standard input."""
+    return subprocess.run(
+        [*COMMAND, *words],
+        input=text,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        env=surroundings(home, **changes),
+        cwd=home,
+        timeout=60,
+        check=False,
+    )
+
+
+def canaries() -> tuple[str, ...]:
+    """What must never stand in the chain or be printed unasked: who patients and staff are."""
+    ward = demo_ward()
+    found = [person.name for person in ward.staff.values()]
+    for patient in ward.patients.values():
+        born = patient.birth_date
+        found += [patient.name, patient.record_number, *patient.band_numbers]
+        found += [born.isoformat(), f"{born.day} {born:%b %Y}", f"{born:%d/%m/%Y}"]
+    return tuple(found)
+
+
+def bodies(path: Path) -> list[tuple[str, str]]:
+    """Kind and body text of every entry of a trail, as stored."""
+    import json
+
+    with Trail.open(path, read_only=True) as trail:
+        return [(one.event.kind, json.dumps(dict(one.event.body))) for one in trail.since(0)]
