@@ -35,9 +35,10 @@ from checklist.workflow import (
 Name = str
 NAME = r"^[a-z][a-z0-9_]{0,59}$"
 # What a container can be. A shared step or field that names one of these in `only_if` is kept for
-# such containers only: that is settled when the file is read, before any order is known.
+# such containers only: that is settled when the file is read, before any order is known. A check
+# that looks at a field which is not kept goes with it.
 CONTAINER_KINDS = (
-    "ampoule", "glass", "plastic", "stopper", "powder", "single_dose", "multi_dose",
+    "ampoule", "glass", "plastic", "stopper", "powder", "liquid", "single_dose", "multi_dose",
 )  # fmt: skip
 # What an item of a mixture has for itself, beside the kind of its own container: the condition
 # `lookalike` of a phase for the item `second` asks for the trait `second_lookalike`.
@@ -400,6 +401,7 @@ class _Maker:
     def _step(self, step: _StepIn) -> Step:
         # Every text of a shared step may hold words: what is said, but also codes and steps.
         step = _filled(step, lambda text: self._worded(step.name, text))
+        gone = {f.name for f in step.field if not self._is_for(f.only_if)}
         made = Step(
             name=f"{step.name}{ITEM}{self.item}" if self.item else step.name,
             ask=step.ask,
@@ -417,7 +419,11 @@ class _Maker:
                 for f in step.field
                 if self._is_for(f.only_if)
             ),
-            checks=tuple(step.checks),
+            checks=tuple(
+                name
+                for name in step.checks
+                if name not in CHECKS or gone.isdisjoint(CHECKS[name].fields)
+            ),
             only_if=(*self._of_the_order(step.only_if), *self.own.when.get(self.entry, ())),
             resume_at=self.place(step.resume_at) if step.resume_at else "",
             critical=step.critical,

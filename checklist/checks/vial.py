@@ -1,26 +1,23 @@
-"""Checks on vials: seal and stopper, air, rubber cores, one dose or many, the preservative."""
+"""Checks on vials: seal and stopper, air and entry, rubber cores, the preservative."""
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from collections.abc import Mapping
+from datetime import timedelta
+from types import MappingProxyType
 
-from checklist.checks.patient import agrees
+from checklist.checks.equipment import FILTER_MISSING, FILTER_NOT_ALLOWED
 from checklist.checks.product import UNKNOWN_CONTAINER
 from checklist.checks.registry import check, reason
 from checklist.formulary import Product
-from checklist.observation import Identifier, Kind, Observation, ProductRead
+from checklist.mixture import instruction
+from checklist.observation import Kind, Observation, ProductRead
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
 from checklist.target import product_of
-from checklist.timing import said_date, span
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 SINGLE_DOSE = Source(
     title="CDC position on single-dose and single-use vials, 2012: one patient, one procedure"
-)
-MULTI_DOSE = Source(
-    title="CDC, FAQs regarding safe practices for medical injections, multi-dose vials; USP <797>: "
-    "28 days from the first entry unless the maker states otherwise"
 )
 STOPPERS = Source(
     title="CDC, FAQs regarding safe practices for medical injections; Lamberg JJ, Yoo J, "
@@ -91,7 +88,7 @@ AIR = reason(
 ENTRY = reason(
     "entry_angle_note",
     Tier.INFORMATION,
-    "Entered {how}.",
+    "Entered with: {how}.",
     "How the needle goes in decides whether it cuts a core out of the stopper.",
     "Look for a piece of rubber in vial and syringe.",
     Remedy.RECHECK,
@@ -133,15 +130,6 @@ POOLED = reason(
     firm=True,
     source=SINGLE_DOSE,
 )
-STORED = reason(
-    "storage_after_use",
-    Tier.SOFT,
-    "{what}: not so.",
-    "In the wrong place it spoils, or is taken for its neighbour.",
-    "Put it where it belongs, then answer again.",
-    Remedy.ADJUST,
-    hazards="H02 H49",
-)
 PRESERVED = reason(
     "preservative_not_allowed",
     Tier.HARD,
@@ -154,6 +142,24 @@ PRESERVED = reason(
     hazards="H33",
     firm=True,
     source=PRESERVATIVES,
+)
+
+AIRS = ("as much air as drug", "a little less air than drug", "no air", "through a vented device")
+# The ways that each rule about air allows; the first is the rule in words.
+_AIR_RULES: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "equal_volume": (AIRS[0], AIRS[3]),
+        "slightly_less": (AIRS[1], AIRS[3]),
+        "vent_device": (AIRS[3],),
+        "none_small_volume": (AIRS[2], AIRS[1], AIRS[3]),
+        "negative_pressure": (AIRS[1], AIRS[2], AIRS[3]),
+    }
+)
+DRAWERS = (
+    "needle, bevel up at a slant",
+    "needle, straight through the centre",
+    "blunt needle or spike",
+    "filter needle or filter straw",
 )
 
 NEWBORN = timedelta(days=28)
@@ -189,3 +195,35 @@ def preservative_is_allowed(seen: Observation, prep: Preparation, around: Surrou
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
     return preservative_speaks_against(product, prep, around)
+
+
+@check(AIR, air_in=Kind.CHOICE)
+def air_suits_the_drug(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
+    """The air put in before drawing is what the rule for this drug asks."""
+    if "air_in" not in seen:
+        return Pass(not_compared="air: this container takes none")
+    drug = around.formulary.drug(prep.order.drug)
+    hazardous = drug is None or drug.hazardous
+    allowed = _AIR_RULES["negative_pressure" if hazardous else "equal_volume"]
+    air = str(seen["air_in"].value)
+    if air in allowed:
+        return Pass()
+    return Caution(AIR, {"air": air, "rule": " or ".join(allowed)})
+
+
+@check(FILTER_MISSING, FILTER_NOT_ALLOWED, ENTRY, drawn_with=Kind.CHOICE)
+def vial_is_entered_with_the_right_device(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """A filter is on where the product asks for one, none where it must not pass one."""
+    if "drawn_with" not in seen:
+        return Pass(not_compared="entry: this container has no stopper")
+    product, device = product_of(prep, around), str(seen["drawn_with"].value)
+    mixing = instruction(product, prep.order.route) if product is not None else None
+    if device == DRAWERS[3]:
+        if product is not None and not product.filter_allowed:
+            return Refusal(FILTER_NOT_ALLOWED)
+        return Pass()
+    if mixing is not None and mixing.filtered:
+        return Refusal(FILTER_MISSING, {"found": device})
+    return Pass() if device == DRAWERS[0] else Pass(notes=(Note(ENTRY, {"how": device}),))
