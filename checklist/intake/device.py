@@ -1,15 +1,15 @@
 """What a formulary file says of a device that comes filled, and of a suspension.
 
-    [[product]]                        # besides the keys that every product has
-    scale_step = "0.1 mL"              # a line of its own scale; of a pen "1 unit"; or left out
-    keeps_air = true                   # its bubble is kept for the whole dose
-    holder = "K-2"                     # the holder that a cartridge is made for
-    needle = "kit"                     # only the needle from its box will do
-    prime = "2 units"                  # pushed out before each dose
-    hold = "10 s"                      # held in the skin
-    suspension = true
-    resuspend_how = "rolled and turned over"
-    resuspend_for = "20 turns"         # or a time: "30 s"
+[[product]]                        # besides the keys that every product has
+scale_step = "0.1 mL"              # a line of its own scale; of a pen "1 unit"; or left out
+keeps_air = true                   # its bubble is kept for the whole dose
+holder = "K-2"                     # the holder that a cartridge is made for
+needle = "kit"                     # only the needle from its box will do
+prime = "2 units"                  # pushed out before each dose
+hold = "10 s"                      # held in the skin
+suspension = true
+resuspend_how = "rolled and turned over"
+resuspend_for = "20 turns"         # or a time: "30 s"
 """
 
 from __future__ import annotations
