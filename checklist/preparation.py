@@ -157,6 +157,10 @@ class Preparation:
             second=None,
         )
 
+    def joined(self, seen: Observation) -> Preparation:
+        """The preparation as it would be with what is reported at the present step."""
+        return replace(self, seen={**self.seen, f"{ITEM}{self.item}": seen})
+
     def _newest_first(self) -> Iterator[tuple[str, Observation]]:
         """What was seen for this item, then what is shared; of each the newest first."""
         for owner in dict.fromkeys((self.item, "")):

@@ -45,6 +45,7 @@ class Unit:
     window_frequent: Quantity = Quantity.of("60", "min")
     window_daily: Quantity = Quantity.of("120", "min")
     many_containers: int = 3
+    packages_most: int = 3
     rounding_warn: Fraction = Fraction(5, 100)
     rounding_limit: Fraction = Fraction(10, 100)
     smallest_volume: Quantity = Quantity.of("0.1", "mL")

@@ -18,6 +18,7 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
                                                 # window_frequent, window_daily
     smallest_volume = "0.1 mL"
     many_containers = 3
+    packages_most = 3                           # sterile packages put together on the ward
     rounding_warn = "5 %"                       # of the dose; not above rounding_limit
     rounding_limit = "10 %"
 
@@ -90,6 +91,7 @@ class _Unit(Record):
     window_frequent: Line | None = None
     window_daily: Line | None = None
     many_containers: Annotated[int, Field(ge=2, le=20)] | None = None
+    packages_most: Annotated[int, Field(ge=2, le=20)] | None = None
     rounding_warn: Line | None = None
     rounding_limit: Line | None = None
     smallest_volume: Line | None = None
