@@ -35,10 +35,12 @@ from checklist.workflow import (
 Name = str
 NAME = r"^[a-z][a-z0-9_]{0,59}$"
 # What a container can be. A shared step or field that names one of these in `only_if` is kept for
-# such containers only: that is settled when the file is read, before any order is known. A check
-# that looks at a field which is not kept goes with it.
+# such containers only, and one that names "not filled" for all but those. That is settled when the
+# file is read, before any order is known. A check that looks at a field which is not kept goes
+# with it.
 CONTAINER_KINDS = (
     "ampoule", "glass", "plastic", "stopper", "powder", "liquid", "single_dose", "multi_dose",
+    "filled",
 )  # fmt: skip
 # What an item of a mixture has for itself, beside the kind of its own container: the condition
 # `lookalike` of a phase for the item `second` asks for the trait `second_lookalike`.
@@ -365,11 +367,15 @@ class _Maker:
     def _is_for(self, only_if: list[str]) -> bool:
         """Whether a container of this kind has the step or field; the order is not asked here."""
         settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
-        return all(word in self.own.kind for word in only_if if word in settled)
+        return all(
+            (word in self.own.kind) is not negative
+            for negative, word in map(_split, only_if)
+            if word in settled
+        )
 
     def _of_the_order(self, only_if: list[str]) -> tuple[str, ...]:
         settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
-        asked = (word for word in only_if if word not in settled)
+        asked = (word for word in only_if if _split(word)[1] not in settled)
         if not self.item:
             return tuple(asked)
         return tuple(f"{self.item}_{word}" if word in OWN_TRAITS else word for word in asked)
@@ -431,6 +437,11 @@ class _Maker:
         )
         ways = _ways(self.file, made, step, self.place, self.faults)
         return replace(made, ways=tuple(ways))
+
+
+def _split(word: str) -> tuple[bool, str]:
+    """Whether a condition is put as "not ...", and of what."""
+    return word.startswith("not "), word.removeprefix("not ")
 
 
 def _filled(value: Any, worded: Callable[[str], str]) -> Any:
