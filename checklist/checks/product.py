@@ -271,6 +271,10 @@ MANY_CONTAINERS = reason(
 )
 
 
+# What an item has to be made for by these routes; by any other it is for injection.
+USE_BY_ROUTE = {"INH": "inhalation", "PO": "oral", "NG": "oral", "PEG": "oral"}
+
+
 def _read(seen: Observation, around: Surroundings) -> tuple[str, Product | None]:
     value = seen["product"].value
     code = value.code if isinstance(value, ProductRead) else str(value)
@@ -278,7 +282,7 @@ def _read(seen: Observation, around: Surroundings) -> tuple[str, Product | None]
 
 
 def _said(product: Product) -> str:
-    return f"{product.drug} {product.strength}"
+    return product.said
 
 
 @check(UNKNOWN_CONTAINER, CONTAINER_MISMATCH, product=Kind.PRODUCT)
@@ -351,14 +355,18 @@ def item_has_the_ordered_form(
 def item_is_for_the_ordered_route(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The item is for injection, its label allows the route, and it needs no dilution first."""
+    """The item is made for this use, its label allows the route, and it needs no dilution first."""
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
     if product.use == "flushing":
         return Refusal(FLUSH_SYRINGE)
-    if product.use != "injection":
-        return Refusal(NOT_FOR_INJECTION, {"use": product.use})
+    wanted = USE_BY_ROUTE.get(prep.order.route, "injection")
+    if product.use != wanted:
+        if wanted == "injection":
+            return Refusal(NOT_FOR_INJECTION, {"use": product.use})
+        facts = {"allowed": f"use for {product.use}", "ordered": prep.order.route}
+        return Refusal(ROUTE_MISMATCH, facts)
     if product.bulk_pack:
         return Refusal(BULK_PACK)
     if product.concentrate:
