@@ -62,7 +62,7 @@ def escape(
     """A path from the place `start` to `before` that dodges the barrier, or None: none exists.
 
     `barrier` is a check's name or the reason code of a line. `before` is "withdraw", "ready",
-    "given", "leaving" (out of the opened part without giving) or a field that some step takes.
+    "given", "leaving" (ended, or begun again with a new item) or a field that some step takes.
     """
     walks = Walks(layout)
     one = Requirement(guards=(barrier,), firm=True, before=before, who=who)
@@ -80,9 +80,9 @@ def targets_of(walks: Walks, before: str) -> frozenset[str]:
         case "given":
             return frozenset([GIVEN])
         case "leaving":
-            opened = layout.order[flow.opens]
+            again = layout.order[flow.restart]
             return frozenset(
-                [DISCARDED, ABANDONED, *(s for s, i in layout.order.items() if i < opened)]
+                [DISCARDED, ABANDONED, *(s for s, i in layout.order.items() if i <= again)]
             )
         case field:
             return frozenset(walks.taking.get(field, ()))
@@ -161,7 +161,7 @@ def _asked_of(
     workflow: Workflow, required: Required, traits: frozenset[str]
 ) -> tuple[Requirement, ...]:
     held = traits | required.containers.get(workflow.container, frozenset())
-    return tuple(row for row in required.rows if row.when <= held)
+    return tuple(row for row in required.rows if row.holds(held))
 
 
 def _faults(
@@ -187,7 +187,7 @@ def _faults(
         yield from ((fault.sentence, fault) for fault in lost.faults)
         return
     walks = Walks(layout)
-    for step, sentence in itertools.chain(structure(walks), _milestones(walks, required)):
+    for step, sentence in itertools.chain(structure(walks), _kept(walks, required)):
         yield (step, sentence), Fault(file, step, sentence)
     for one in _asked_of(spent, required, traits):
         for fault in _dodged(walks, one, file):
@@ -242,6 +242,27 @@ def told(path: list[Move]) -> str:
 
 def _run(plain: int, dest: str) -> list[str]:
     return [f"--{plain} passed-->", dest] if plain else []
+
+
+def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
+    """Milestones in order and none too late, critical steps critical, hidden fields hidden."""
+    yield from _milestones(walks, required)
+    order = walks.layout.order
+    for first, last in required.critical:
+        begin = [order[s] for s in walks.taking.get(first, ())]
+        end = [order[s] for s in walks.taking.get(last, ())]
+        if not begin or not end:
+            continue
+        for step in walks.layout.workflow.steps[min(begin) : max(end) + 1]:
+            if not step.critical:
+                yield (
+                    step.name,
+                    f"a break here is a refusal, from `{first}` to `{last}`: set `critical`",
+                )
+    for step in walks.layout.workflow.steps:
+        for field in step.fields:
+            if field.name in required.hidden and not field.hidden:
+                yield step.name, f"`{field.name}` is entered unseen: set `hidden`"
 
 
 def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:

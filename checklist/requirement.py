@@ -6,8 +6,16 @@
     [milestones]
     opens = ["clean_break"]      # a step that takes one of these fields is at `opens` or after it
 
+    [[critical]]                 # steps whose break is a refusal: from one field to another
+    from = "drawn_volume"
+    to = "label_drug"
+
+    [fields]
+    hidden = ["drawn_volume"]    # never shown before they are entered
+
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
+    unless = ["powder"]          # kinds of container of which none holds
     before = "withdraw"          # a milestone (see below), or a field that a step takes
     after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
     until = "ready"              # with before = "resumed": breaks before this only
@@ -16,7 +24,7 @@
     asked = ["neck_not_clear"]        # asked or looked at, although they stop nobody
     why = "Glass goes through a filter."
 
-`before` is "withdraw", "ready" or "given"; "leaving": out of the opened part without giving;
+`before` is "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new item;
 "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
 "break" (every interruption).
 """
@@ -47,7 +55,7 @@ class Requirement:
 
     `guards` are names of checks or reason codes of which any one will do. `firm` says that it
     stops; otherwise it only has to be asked. `when` are the kinds of container and the traits of
-    the order that must all hold. `before`, `after` and `until` are as in the file, "" when not
+    the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until` are as in the file, "" when not
     given; `who` is "" for any hands.
     """
 
@@ -58,7 +66,12 @@ class Requirement:
     until: str = ""
     who: str = ""
     when: frozenset[str] = frozenset()
+    unless: frozenset[str] = frozenset()
     why: str = ""
+
+    def holds(self, traits: frozenset[str]) -> bool:
+        """Whether it is required of a preparation with these kinds and traits."""
+        return self.when <= traits and not self.unless & traits
 
     @property
     def name(self) -> str:
@@ -71,11 +84,14 @@ class Required:
     """Everything that must stand before a milestone, and what kind each container is.
 
     `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
-    of them stands at that milestone or after it.
+    of them stands at that milestone or after it. `critical` holds pairs of fields between whose
+    steps a break is a refusal; `hidden` the fields whose expected value is never shown.
     """
 
     containers: Mapping[str, frozenset[str]]
     milestones: Mapping[str, tuple[str, ...]]
+    critical: tuple[tuple[str, str], ...]
+    hidden: frozenset[str]
     rows: tuple[Requirement, ...]
 
     @property
@@ -103,6 +119,7 @@ Hands = Literal["preparer", "checker", "witness", "giver"]
 
 class _RowIn(_In):
     when: list[Name] = []
+    unless: list[Name] = []
     before: Name
     after: Name | None = None
     until: Name | None = None
@@ -112,9 +129,20 @@ class _RowIn(_In):
     why: Annotated[str, Field(min_length=8, max_length=160)]
 
 
+class _CriticalIn(_In):
+    start: Name = Field(alias="from")
+    to: Name
+
+
+class _FieldsIn(_In):
+    hidden: Names
+
+
 class _FileIn(_In):
     containers: dict[Name, Names]
     milestones: dict[Literal["restart", "opens", "withdraw", "ready"], Names]
+    critical: Annotated[list[_CriticalIn], Field(min_length=1)]
+    fields: _FieldsIn
     required: Annotated[list[_RowIn], Field(min_length=1)]
 
 
@@ -134,12 +162,17 @@ def read(file: Path) -> Required:
             ]
         ) from None
     rows = tuple(row for one in given.required for row in _rows(one))
-    sentences = [s for number, one in enumerate(given.required, 1) for s in _faults(number, one)]
+    kinds = {kind for kinds in given.containers.values() for kind in kinds}
+    sentences = [
+        s for number, one in enumerate(given.required, 1) for s in _faults(number, one, kinds)
+    ]
     if sentences:
         raise RequiredFaults(sentences)
     return Required(
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
+        critical=tuple((one.start, one.to) for one in given.critical),
+        hidden=frozenset(given.fields.hidden),
         rows=rows,
     )
 
@@ -155,14 +188,17 @@ def _rows(one: _RowIn) -> Iterator[Requirement]:
                 until=one.until or "",
                 who=one.who or "",
                 when=frozenset(one.when),
+                unless=frozenset(one.unless),
                 why=one.why,
             )
 
 
-def _faults(number: int, one: _RowIn) -> Iterator[str]:
+def _faults(number: int, one: _RowIn, kinds: set[str]) -> Iterator[str]:
     where = f"{FILE}, table {number} ({one.why})"
     if not one.barriers and not one.asked:
         yield f"{where}: names neither `barriers` nor `asked`, so it requires nothing"
+    for kind in set(one.unless) - kinds:
+        yield f"{where}: `unless` names `{kind}`, of which kind no container is"
     if one.until and one.before != RESUMED:
         yield f'{where}: `until` goes with before = "{RESUMED}" only'
     for row in _rows(one):

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from checklist.definition import reasons_of
 from checklist.preparation import ABANDONED, CLOSED, DISCARDED, GIVEN
 from checklist.walks import Walks
-from checklist.workflow import CAUTION, REFUSED, RESUME, REVERIFY, Layout, Move, Spot
+from checklist.workflow import CAUTION, REFUSED, RESUME, REVERIFY, Layout, Move, Spot, ending_words
 
 
 def structure(walks: Walks) -> Iterator[tuple[str, str]]:
@@ -17,7 +17,10 @@ def structure(walks: Walks) -> Iterator[tuple[str, str]]:
     yield from _closed_places(walks)
     for spot in walks.layout.spots.values():
         for sentence in itertools.chain(
-            _unanswered(spot), _forward(walks.layout, spot), _stuck(walks, spot)
+            _unanswered(spot),
+            _forward(walks.layout, spot),
+            _stuck(walks, spot),
+            _endless(walks.layout, spot),
         ):
             yield spot.step.name, sentence
 
@@ -96,3 +99,8 @@ def _stuck(walks: Walks, spot: Spot) -> Iterator[str]:
     for move in walks.from_(spot.interrupted, "resume"):
         if not move.dest.endswith(f"/{REVERIFY}"):
             yield "a break here is taken up again without a re-verification; give its phase one"
+
+
+def _endless(layout: Layout, spot: Spot) -> Iterator[str]:
+    if not ending_words(layout.workflow, spot.phase.name):
+        yield f"no reason to end is listed for phase `{spot.phase.name}`"
