@@ -4,200 +4,94 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
-from pydantic import Field as Slot
+from pydantic import TypeAdapter, ValidationError
 
-from checklist.checks import CHECKS, REASONS, always
+from checklist.assembly import Told, assembled, choices, reasons_of
+from checklist.checks import CHECKS, REASONS
+from checklist.form import (
+    CONTAINER_KINDS,
+    EndingForm,
+    Fault,
+    FieldForm,
+    Form,
+    PhaseForm,
+    SharedForm,
+    StepForm,
+    WayForm,
+    WorkflowFaults,
+    WorkflowForm,
+)
 from checklist.observation import Kind
 from checklist.preparation import ITEM
-from checklist.verdict import Reason, Remedy
-from checklist.workflow import (
-    END,
-    HERE,
-    RESTART,
-    RESUME,
-    SYMBOLS,
-    Ending,
-    Field,
-    Layout,
-    Phase,
-    Step,
-    Way,
-    Who,
-    Workflow,
-)
+from checklist.verdict import Remedy
+from checklist.workflow import RESUME, SYMBOLS, Layout, Step, Workflow
 
-Name = str
-NAME = r"^[a-z][a-z0-9_]{0,59}$"
-# What a container can be. A shared step or field that names one of these in `only_if` is kept for
-# such containers only, and one that names "not filled" for all but those. That is settled when the
-# file is read, before any order is known. A check that looks at a field which is not kept goes
-# with it.
-CONTAINER_KINDS = (
-    "ampoule", "glass", "plastic", "stopper", "powder", "liquid", "single_dose", "multi_dose",
-    "filled",
-)  # fmt: skip
-# What an item of a mixture has for itself, beside the kind of its own container: the condition
-# `lookalike` of a phase for the item `second` asks for the trait `second_lookalike`.
-OWN_TRAITS = (*CONTAINER_KINDS, "controlled", "lookalike")
-# From the order step on everything is read again after the prescriber has been called.
-FIRST_STEP = "first_step"
-USUAL_TARGET: Mapping[Remedy, str] = {
-    Remedy.RECHECK: HERE,
-    Remedy.ADJUST: HERE,
-    Remedy.WAIT: HERE,
-    Remedy.SECOND_PERSON: HERE,
-    Remedy.CALL_PHARMACIST: HERE,
-    Remedy.REPLACE_ITEM: HERE,
-    Remedy.CALL_PRESCRIBER: FIRST_STEP,
-    Remedy.QUARANTINE: RESTART,
-    Remedy.DISCARD_RESTART: RESTART,
-    Remedy.STOP: END,
-    Remedy.EVENT: END,
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with a workflow file, said to its author."""
-
-    file: str
-    step: str
-    sentence: str
-
-    def __str__(self) -> str:
-        where = f"{self.file}, step {self.step}" if self.step else self.file
-        return f"{where}: {self.sentence}"
-
-
-class WorkflowFaults(Exception):
-    """Every fault found in one reading of a workflow."""
-
-    def __init__(self, faults: list[Fault]) -> None:
-        self.faults = faults
-        super().__init__("\n".join(map(str, faults)))
-
-
-class _In(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-
-class _FieldIn(_In):
-    name: Name = Slot(pattern=NAME)
-    kind: Literal[tuple(k.value for k in Kind)]  # type: ignore[valid-type]
-    say: str = Slot(min_length=2, max_length=90)
-    unit: str = ""
-    answers: list[str] = []
-    if_not: str = ""
-    if_missing: str = ""
-    private: bool = False
-    hidden: bool = False
-    optional: bool = False
-    carried: str = ""
-    only_if: list[str] = []
-
-
-class _WayIn(_In):
-    remedy: Literal[tuple(r.value for r in Remedy)]  # type: ignore[valid-type]
-    on: list[str] = Slot(min_length=1)
-    to: str
-
-
-class _StepIn(_In):
-    name: Name = Slot(pattern=NAME)
-    ask: str = Slot(min_length=3, max_length=120)
-    how: str = Slot(default="", max_length=240)
-    who: Literal[tuple(w.value for w in Who)] = "preparer"  # type: ignore[valid-type]
-    checks: list[str] = []
-    only_if: list[str] = []
-    back: dict[str, str] = {}
-    resume_at: str = ""
-    critical: bool = False
-    shortest: int = Slot(default=0, ge=0, le=600)
-    field: list[_FieldIn] = []
-    way: list[_WayIn] = []
-
-
-class _PhaseIn(_In):
-    name: Name = Slot(pattern=NAME)
-    title: str = Slot(min_length=2, max_length=40)
-    mode: Literal["read, then do", "do, then enter"]
-    reverify: str = ""
-    step: list[_StepIn] = Slot(min_length=1)
-
-
-class _EndingIn(_In):
-    code: str = Slot(pattern=NAME)
-    say: str = Slot(min_length=3, max_length=80)
-    phases: list[str] = []
-
-
-class _WorkflowIn(_In):
-    title: str = Slot(min_length=3, max_length=60)
-    version: int = Slot(ge=1)
-    container: str = Slot(pattern=NAME)
-    phases: list[str] = Slot(min_length=1)
-    asides: list[str] = Slot(min_length=1)
-    account: str
-    restart: str
-    opens: str
-    withdraw: str
-    ready: str
-    kind: list[str] = []
-    kind_by_order: list[str] = []
-    sources: list[str] = []
-    when: dict[str, list[str]] = {}
-    words: dict[str, str] = {}
-    words_for: dict[str, dict[str, str]] = {}
-    phase: list[_PhaseIn] = []
-    ending: list[_EndingIn] = []
-
-
-class _Shared(_In):
-    words: dict[str, str] = {}
-    phase: list[_PhaseIn] = []
-    ending: list[_EndingIn] = []
+__all__ = [
+    "CONTAINER_KINDS", "Fault", "WorkflowFaults", "faults_in", "from_text", "layout_of",
+    "read_workflow", "read_workflows", "reasons_of",
+]  # fmt: skip
 
 
 def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
     """The workflow in a TOML file, with the shared phases of its folder.
 
     `shared` is the folder of phase files, by default `phases` beside the file. The words that
-    these give are the usual ones; the workflow's own go before them. Raises WorkflowFaults with
-    every fault found, in the words of the file's author.
+    these give are the usual ones; the workflow's own go before them. A file that starts from
+    several containers holds several workflows, of which this is the first. Raises WorkflowFaults
+    with every fault found, in the words of the file's author.
+    """
+    return read_workflows(file, shared=shared)[0]
+
+
+def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow, ...]:
+    """The workflows in a TOML file: one, or one for each container its drug may come in.
+
+    What the drug's own container asks for is taken from the workflow of that container, in the
+    same folder. Raises WorkflowFaults as `read_workflow`.
     """
     folder = shared if shared is not None else file.parent / "phases"
     faults: list[Fault] = []
-    phases: dict[str, tuple[str, _PhaseIn]] = {}
-    endings: list[_EndingIn] = []
+    phases: dict[str, tuple[str, PhaseForm]] = {}
+    endings: list[EndingForm] = []
     words: dict[str, str] = {}
     for other in sorted(folder.glob("*.toml")):
-        found = _parse(other, _Shared, faults)
+        found = _parse(other, SharedForm, faults)
         if found is not None:
             _collect(f"phases/{other.name}", found.phase, phases, faults)
             endings.extend(found.ending)
             for word in sorted(words.keys() & found.words.keys()):
                 faults.append(Fault(f"phases/{other.name}", "", f"the word `{word}` stands twice"))
             words.update(found.words)
-    own = _parse(file, _WorkflowIn, faults)
+    own = _parse(file, WorkflowForm, faults)
+    kept = {
+        name: form
+        for name in (own.sources if own is not None else [])
+        if (form := _parse(file.parent / f"{name}.toml", WorkflowForm, faults)) is not None
+    }
     if own is None or faults:
         raise WorkflowFaults(faults)
-    _collect(file.name, own.phase, phases, faults, replaces=True)
-    own = own.model_copy(update={"words": {**words, **own.words}})
-    workflow = _assembled(file.stem, own, endings, phases, faults)
-    if workflow is not None:
-        faults.extend(
-            Fault(_file_of(step, phases, file.name), step, sentence)
-            for step, sentence in faults_in(workflow)
-        )
-    if workflow is None or faults:
-        raise WorkflowFaults(faults)
-    return workflow
+    made = []
+    for sources in choices(own):
+        from_ = {item: (name, kept[name]) for item, name in sources.items()}
+        known = dict(phases)
+        for source, form in from_.values():
+            _collect(f"{source}.toml", form.phase, known, faults, replaces=True)
+        _collect(file.name, own.phase, known, faults, replaces=True)
+        told = Told.of(own, words, from_, file.name, faults)
+        workflow = assembled(".".join((file.stem, *sources.values())), told, endings, known, faults)
+        if workflow is not None:
+            made.append(workflow)
+            faults.extend(
+                Fault(_file_of(step, known, file.name), step, sentence)
+                for step, sentence in faults_in(workflow)
+            )
+    if faults:
+        raise WorkflowFaults(list(dict.fromkeys(faults)))
+    return tuple(made)
 
 
 def from_text(text: str) -> Workflow:
@@ -208,10 +102,10 @@ def from_text(text: str) -> Workflow:
 _ADAPTER: TypeAdapter[Workflow] = TypeAdapter(Workflow)
 
 
-In = TypeVar("In", bound=_In)
+Table = TypeVar("Table", bound=Form)
 
 
-def _parse(file: Path, model: type[In], faults: list[Fault]) -> In | None:
+def _parse(file: Path, model: type[Table], faults: list[Fault]) -> Table | None:
     name = f"{file.parent.name}/{file.name}" if file.parent.name == "phases" else file.name
     try:
         data = tomllib.loads(file.read_text(encoding="utf-8"))
@@ -242,7 +136,7 @@ def _step_at(data: Any, loc: tuple[int | str, ...]) -> str:
     return found
 
 
-def _sentence(error: Any, model: type[_In]) -> str:
+def _sentence(error: Any, model: type[Form]) -> str:
     path = ".".join(str(p) for p in error["loc"])
     last = str(error["loc"][-1]) if error["loc"] else ""
     match error["type"]:
@@ -258,15 +152,15 @@ def _sentence(error: Any, model: type[_In]) -> str:
             return f"`{path}` is {error['input']!r}: {error['msg'].lower()}"
 
 
-def _words_of(model: type[_In]) -> list[str]:
-    every = (_WorkflowIn, _PhaseIn, _StepIn, _FieldIn, _WayIn, _EndingIn, model)
+def _words_of(model: type[Form]) -> list[str]:
+    every = (WorkflowForm, PhaseForm, StepForm, FieldForm, WayForm, EndingForm, model)
     return sorted({name for one in every for name in one.model_fields})
 
 
 def _collect(
     file: str,
-    found: list[_PhaseIn],
-    phases: dict[str, tuple[str, _PhaseIn]],
+    found: list[PhaseForm],
+    phases: dict[str, tuple[str, PhaseForm]],
     faults: list[Fault],
     *,
     replaces: bool = False,
@@ -278,229 +172,11 @@ def _collect(
         phases[phase.name] = (file, phase)
 
 
-def _file_of(step: str, phases: Mapping[str, tuple[str, _PhaseIn]], default: str) -> str:
+def _file_of(step: str, phases: Mapping[str, tuple[str, PhaseForm]], default: str) -> str:
     for file, phase in phases.values():
         if any(s.name == step.partition(ITEM)[0] for s in phase.step):
             return file
     return default
-
-
-def _assembled(
-    name: str,
-    own: _WorkflowIn,
-    endings: list[_EndingIn],
-    phases: Mapping[str, tuple[str, _PhaseIn]],
-    faults: list[Fault],
-) -> Workflow | None:
-    entries = (*own.phases, *own.asides)
-    bases = {entry: entry.partition(ITEM)[0] for entry in entries}
-    missing = [entry for entry in entries if bases[entry] not in phases]
-    for entry in missing:
-        close = difflib.get_close_matches(bases[entry], phases, 1)
-        hint = f"; did you mean `{close[0]}`?" if close else ""
-        faults.append(Fault(f"{name}.toml", "", f"there is no phase `{bases[entry]}`{hint}"))
-    for kind in (*own.kind, *own.kind_by_order):
-        if kind not in CONTAINER_KINDS:
-            known = ", ".join(CONTAINER_KINDS)
-            faults.append(Fault(f"{name}.toml", "", f"`kind` has {kind!r}; there are {known}"))
-    for entry in sorted(own.when.keys() - set(own.phases)):
-        faults.append(Fault(f"{name}.toml", "", f"`when` names `{entry}`, not one of `phases`"))
-    if missing:
-        return None
-    names = tuple(
-        f"{step.name}{entry.removeprefix(bases[entry])}"
-        for entry in own.phases
-        for step in phases[bases[entry]][1].step
-    )
-    made = {
-        entry: _Maker(phases[bases[entry]][0], own, entry, names, faults).phase(
-            phases[bases[entry]][1]
-        )
-        for entry in entries
-    }
-    return Workflow(
-        name=name,
-        title=own.title,
-        version=own.version,
-        container=own.container,
-        kind=tuple(own.kind),
-        sources=tuple(own.sources),
-        phases=tuple(made[p] for p in own.phases if made[p].steps),
-        asides=tuple(made[p] for p in own.asides),
-        account=own.account,
-        restart=own.restart,
-        opens=own.opens,
-        withdraw=own.withdraw,
-        ready=own.ready,
-        endings=tuple(
-            Ending(code=e.code, say=e.say, phases=tuple(e.phases)) for e in (*endings, *own.ending)
-        ),
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class _Maker:
-    """Makes the steps of one entry of `phases`, such as "open" or, for one item, "open@second".
-
-    `names` are those of all main steps in their order; the first is where everything is read anew.
-    """
-
-    file: str
-    own: _WorkflowIn
-    entry: str
-    names: tuple[str, ...]
-    faults: list[Fault]
-
-    @property
-    def item(self) -> str:
-        return self.entry.partition(ITEM)[2]
-
-    def phase(self, phase: _PhaseIn) -> Phase:
-        return Phase(
-            name=phase.name,
-            title=phase.title,
-            mode=phase.mode,
-            steps=tuple(self._step(step) for step in phase.step if self._is_for(step.only_if)),
-            reverify=phase.reverify,
-        )
-
-    def _is_for(self, only_if: list[str]) -> bool:
-        """Whether a container of this kind has the step or field; the order is not asked here."""
-        settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
-        return all(
-            (word in self.own.kind) is not negative
-            for negative, word in map(_split, only_if)
-            if word in settled
-        )
-
-    def _of_the_order(self, only_if: list[str]) -> tuple[str, ...]:
-        settled = set(CONTAINER_KINDS) - set(self.own.kind_by_order)
-        asked = (word for word in only_if if _split(word)[1] not in settled)
-        if not self.item:
-            return tuple(asked)
-        return tuple(f"{self.item}_{word}" if word in OWN_TRAITS else word for word in asked)
-
-    def _worded(self, step: str, text: str) -> str:
-        words = {**self.own.words, **self.own.words_for.get(self.item, {})}
-        try:
-            return text.format_map(words)
-        except (KeyError, ValueError, IndexError) as error:
-            sentence = f"{text!r} asks for a word {error} that [words] lacks"
-            self.faults.append(Fault(self.file, step, sentence))
-            return text
-
-    def place(self, to: str) -> str:
-        """Where a step's name leads from here: to the same item's step, or the last of that name.
-
-        A step that stands once for each item is meant for the item at hand; from a shared step the
-        last one is the nearest on the way back.
-        """
-        if to == FIRST_STEP:
-            return self.names[0]
-        own = f"{to}{ITEM}{self.item}"
-        if self.item and own in self.names:
-            return own
-        if to in (*SYMBOLS, *self.names):
-            return to
-        return next((n for n in self.names[::-1] if n.partition(ITEM)[0] == to), to)
-
-    def _step(self, step: _StepIn) -> Step:
-        # Every text of a shared step may hold words: what is said, but also codes and steps.
-        step = _filled(step, lambda text: self._worded(step.name, text))
-        gone = {f.name for f in step.field if not self._is_for(f.only_if)}
-        made = Step(
-            name=f"{step.name}{ITEM}{self.item}" if self.item else step.name,
-            ask=step.ask,
-            how=step.how,
-            who=Who(step.who),
-            fields=tuple(
-                Field(
-                    **{
-                        **f.model_dump(),
-                        "kind": Kind(f.kind),
-                        "answers": tuple(f.answers),
-                        "only_if": self._of_the_order(f.only_if),
-                    }
-                )
-                for f in step.field
-                if self._is_for(f.only_if)
-            ),
-            checks=tuple(
-                name
-                for name in step.checks
-                if name not in CHECKS or gone.isdisjoint(CHECKS[name].fields)
-            ),
-            only_if=(*self._of_the_order(step.only_if), *self.own.when.get(self.entry, ())),
-            resume_at=self.place(step.resume_at) if step.resume_at else "",
-            critical=step.critical,
-            shortest=step.shortest,
-        )
-        ways = _ways(self.file, made, step, self.place, self.faults)
-        return replace(made, ways=tuple(ways))
-
-
-def _split(word: str) -> tuple[bool, str]:
-    """Whether a condition is put as "not ...", and of what."""
-    return word.startswith("not "), word.removeprefix("not ")
-
-
-def _filled(value: Any, worded: Callable[[str], str]) -> Any:
-    """A part of a step with the workflow's words in each of its texts."""
-    if isinstance(value, str):
-        return worded(value)
-    if isinstance(value, list):
-        return [_filled(one, worded) for one in value]
-    if isinstance(value, dict):
-        return {key: _filled(one, worded) for key, one in value.items()}
-    if isinstance(value, BaseModel):
-        return value.model_copy(update={name: _filled(one, worded) for name, one in value})
-    return value
-
-
-def _ways(
-    file: str, step: Step, given: _StepIn, place: Callable[[str], str], faults: list[Fault]
-) -> Iterator[Way]:
-    """The ways written in the file, then the usual one for each remedy of each reason."""
-    reasons = {r.code: r for r in reasons_of(step)}
-    taken: set[tuple[Remedy, str]] = set()
-    for way in given.way:
-        remedy = Remedy(way.remedy)
-        for code in way.on:
-            if code not in reasons:
-                faults.append(Fault(file, step.name, f"no check of this step can give `{code}`"))
-            taken.add((remedy, code))
-        yield Way(remedy=remedy, on=tuple(way.on), to=place(way.to))
-    for remedy in Remedy:
-        on = tuple(
-            code
-            for code, reason in reasons.items()
-            if remedy in reason.remedies and (remedy, code) not in taken
-        )
-        if on:
-            to = given.back.get(remedy.value, USUAL_TARGET[remedy])
-            yield Way(remedy=remedy, on=on, to=place(to))
-    for name in given.back:
-        if name not in {r.value for r in Remedy}:
-            faults.append(
-                Fault(file, step.name, f"`back.{name}` is not a remedy; there are {_remedies()}")
-            )
-
-
-def _remedies() -> str:
-    return ", ".join(r.value for r in Remedy)
-
-
-def reasons_of(step: Step) -> tuple[Reason, ...]:
-    """Every reason that an attempt at this step can give, in order of precedence."""
-    codes: dict[str, Reason] = {r.code: r for r in always(step.who.value)}
-    for field in step.fields:
-        for code in (field.if_missing, field.if_not):
-            if code in REASONS:
-                codes[code] = REASONS[code]
-    for name in step.checks:
-        if name in CHECKS:
-            codes.update({r.code: r for r in CHECKS[name].reasons})
-    return tuple(codes.values())
 
 
 def faults_in(workflow: Workflow) -> Iterator[tuple[str, str]]:

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from checklist import ampoule, needle, requirement, setting, site, syringe
-from checklist.definition import read_workflow
+from checklist.definition import read_workflows
 from checklist.limits import Limits
 from checklist.requirement import Required
 from checklist.setting import Settings
@@ -37,9 +37,10 @@ def folder(name: str) -> Path:
 def workflows() -> Mapping[str, Workflow]:
     """Every shipped workflow by name. Raises WorkflowFaults for the first bad one."""
     return {
-        file.stem: read_workflow(file)
+        workflow.name: workflow
         for file in sorted(folder("workflows").glob("*.toml"))
         if file.stem not in NOT_WORKFLOWS
+        for workflow in read_workflows(file)
     }
 
 

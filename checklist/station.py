@@ -88,36 +88,42 @@ class Station:
 
     def traits(self, order: Order, items: Sequence[Item]) -> frozenset[str]:
         """What about this order decides which steps are asked."""
-        kinds = {w.container: w.kind for w in self.workflows.values()}
         patient, unit = self.ward.patients.get(order.patient), self.ward.unit
         today = unit.local(self._clock()).date()
         born = patient.birth_date if patient else today
         child = born >= today or Age.between(born, today).months < 12 * ADULT
-        return way_in.traits(order, items, self.ward.formulary, unit, kinds, child=child)
+        return way_in.traits(order, items, self.ward.formulary, unit, child=child)
 
-    def workflow_for(self, order: Order, container: str = "") -> Workflow:
+    def workflow_for(
+        self, order: Order, container: str = "", sources: Sequence[str] = ()
+    ) -> tuple[Workflow, tuple[Item, ...]]:
         """The workflow for the container that this order's drug comes in, or for its way in.
 
-        An order that says how its dose runs in, or which drug goes with it, has one workflow only.
-        Raises NotHere when there is none, or when several would do and none was named.
+        An order that says how its dose runs in, or which drug goes with it, has its own workflow;
+        `sources` are then the containers in hand, see `way_in.items_of`, whose drugs come back with
+        it. Raises NotHere when there is none, or when several would do and none was named.
         """
-        way = way_in.container_by_order(order)
-        kept = {way} if way else {p.container for p in self.ward.formulary.of_drug(order.drug)}
+        way, formulary = way_in.container_by_order(order), self.ward.formulary
+        kept = {way} if way else {p.container for p in formulary.of_drug(order.drug)}
         wanted = kept if not container else kept & {container} if way else {container}
-        fitting = {w.container: w for w in self.workflows.values() if w.container in wanted}
-        if len(fitting) == 1:
-            return next(iter(fitting.values()))
-        names = ", ".join(sorted(fitting or {w.container for w in self.workflows.values()}))
+        fitting = [w for w in self.workflows.values() if w.container in wanted]
+        containers = sorted({w.container for w in fitting or self.workflows.values()})
         if not fitting:
+            names = ", ".join(containers)
             raise NotHere(f"no workflow for this order's container; there are: {names}")
-        raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
-
-    def items_of(self, order: Order, workflow: Workflow, named: Sequence[str]) -> tuple[Item, ...]:
-        """The drugs of an order line with their containers. Raises NotHere, see `way_in`."""
+        if len(containers) > 1:
+            names = ", ".join(containers)
+            raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
+        starts = tuple(dict.fromkeys(source for w in fitting for source in w.sources))
         try:
-            return way_in.items_of(order, workflow, self.ward.formulary, named)
+            items = way_in.items_of(order, starts, formulary, sources)
         except way_in.NoWayIn as fault:
             raise NotHere(str(fault)) from fault
+        from_ = tuple(item.container for item in items if item.container)
+        for workflow in fitting:
+            if workflow.sources == from_:
+                return workflow, items
+        raise NotHere(f"no workflow draws in the order {', '.join(from_)}")
 
     # -- acts ----------------------------------------------------------------------------------
 
@@ -130,8 +136,7 @@ class Station:
         container of the dose, and those that what is added to a bag or mixed comes in.
         """
         person, order = self.sign_in(by), self.order(order_id)
-        workflow = self.workflow_for(order, container)
-        items = self.items_of(order, workflow, sources)
+        workflow, items = self.workflow_for(order, container, sources)
         workflow = workflow.for_(self.traits(order, items))
         rules = self._compiled(workflow)
         self._keep(rules)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from checklist.formulary import Formulary, Product
 from checklist.order import Order
 from checklist.preparation import FIRST, SECOND
 from checklist.unit import Unit
-from checklist.workflow import Workflow
 
 # Which workflow a dose goes by that does not stay in the syringe it was drawn into.
 _VESSELS = {
@@ -49,16 +48,17 @@ def container_by_order(order: Order) -> str:
 
 
 def items_of(
-    order: Order, workflow: Workflow, formulary: Formulary, named: Sequence[str] = ()
+    order: Order, sources: Sequence[str], formulary: Formulary, named: Sequence[str] = ()
 ) -> tuple[Item, ...]:
     """The drugs of an order line, those of a mixture in the order in which they are drawn.
 
-    `named` are the containers in hand, where the formulary leaves a choice. Raises NoWayIn when a
-    drug comes in none of the containers that the workflow starts from, or in several.
+    `sources` are the containers that the workflow can start from, none where it is for one
+    container itself; `named` are those in hand, where the formulary leaves a choice. Raises NoWayIn
+    when a drug comes in none of them, or in several.
     """
 
     def item(name: str, drug: str) -> Item:
-        container = _source(drug, workflow, formulary, named) if workflow.sources else ""
+        container = _source(drug, sources, formulary, named) if sources else ""
         return Item(name=name, drug=drug, container=container)
 
     if order.second is None:
@@ -69,13 +69,13 @@ def items_of(
     return (one, other)
 
 
-def _source(drug: str, workflow: Workflow, formulary: Formulary, named: Sequence[str]) -> str:
+def _source(drug: str, sources: Sequence[str], formulary: Formulary, named: Sequence[str]) -> str:
     kept = {product.container for product in formulary.of_drug(drug)}
-    fitting = sorted(kept & set(workflow.sources))
+    fitting = sorted(kept & set(sources))
     fitting = [container for container in fitting if container in named] or fitting
     if len(fitting) == 1:
         return fitting[0]
-    names = ", ".join(c.replace("_", " ") for c in fitting or workflow.sources)
+    names = ", ".join(c.replace("_", " ") for c in fitting or sources)
     if fitting:
         raise NoWayIn(f"name the container of {drug} that you have in hand: {names}")
     raise NoWayIn(f"{drug} comes in none of the containers that this can start from: {names}")
@@ -104,19 +104,11 @@ def order_matters(items: Sequence[Item], formulary: Formulary) -> bool:
 
 
 def traits(
-    order: Order,
-    items: Iterable[Item],
-    formulary: Formulary,
-    unit: Unit,
-    kinds: Mapping[str, tuple[str, ...]],
-    *,
-    child: bool = False,
+    order: Order, items: Iterable[Item], formulary: Formulary, unit: Unit, *, child: bool
 ) -> frozenset[str]:
-    """What about this order decides which steps are asked.
+    """What about this order decides which steps are asked; `child` says that the patient is one.
 
-    `kinds` says what each container is (glass, stopper, powder ...); `child` is a patient below
-    18 years, or one whose age is not known. What is true of one item of a
-    mixture stands twice: with the item's name before it, and without.
+    What is true of one item of a mixture stands twice: with the item's name before it, and without.
     """
     items = tuple(items)
     drugs = [formulary.drug(item.drug) for item in items]
@@ -140,8 +132,7 @@ def traits(
     }
     found = {name for name, holds in held.items() if holds}
     for item, drug in zip(items, drugs, strict=True):
-        own = set(kinds.get(item.container, ()))
-        own |= {"controlled"} if drug is not None and drug.controlled else set()
+        own = {"controlled"} if drug is not None and drug.controlled else set()
         own |= {"lookalike"} if drug is not None and drug.lookalikes else set()
         found |= own | ({f"{item.name}_{trait}" for trait in own} if item.name else set())
     return frozenset(found)
