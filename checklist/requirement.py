@@ -55,8 +55,8 @@ class Requirement:
 
     `guards` are names of checks or reason codes of which any one will do. `firm` says that it
     stops; otherwise it only has to be asked. `when` are the kinds of container and the traits of
-    the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until` are as in the file, "" when not
-    given; `who` is "" for any hands.
+    the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until`
+    are as in the file, "" when not given; `who` is "" for any hands.
     """
 
     guards: tuple[str, ...]
