@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from checklist.formulary import Product
-from checklist.order import Infusion
+from checklist.order import Infusion, Order
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 from checklist.target import ordered_dose, product_of, target
@@ -135,3 +136,36 @@ def _rate_line(run: Infusion, volume: Quantity, strength: Concentration, rate: Q
     if run.rate.alike(rate):
         return f"rate = {rate}, as ordered"
     return f"rate = {run.rate} ÷ {strength.per_mL} = {rate}"
+
+
+def gaps(order: Order) -> list[str]:
+    """What the order leaves open about how the dose runs in."""
+    run, unreadable = order.infusion, order.unreadable
+    if run is None:
+        return []
+    open_ = {
+        "the carrier fluid": bool(run.into) and not run.carrier,
+        "the volume of the fluid": bool(run.into)
+        and run.volume is None
+        and "volume" not in unreadable,
+        "the time or the rate": run.duration is None
+        and run.rate is None
+        and not {"duration", "rate"} & set(unreadable),
+    }
+    return [what for what, lacking in open_.items() if lacking]
+
+
+def contradiction(order: Order, limit: Fraction) -> str:
+    """What time and rate say about the speed when they do not agree; "" when all is well.
+
+    The drug's own volume is not known before a product is in hand, so a share of `limit` passes.
+    """
+    run = order.infusion
+    if run is None or run.rate is None or run.duration is None or run.volume is None:
+        return ""
+    if not run.rate.alike(Quantity.of(1, "mL/h")):
+        return ""
+    by_time = run.volume.to("mL").per(run.duration.to("h"))
+    if abs(run.rate.ratio(by_time) - 1) <= limit:
+        return ""
+    return f"{run.volume} in {run.duration} is {by_time}, and it says {run.rate}"

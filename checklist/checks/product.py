@@ -289,13 +289,14 @@ def _said(product: Product) -> str:
 def item_is_one_these_steps_are_for(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The item is in the formulary and its container is the one that this workflow is for."""
+    """The item is in the formulary, in the container that these steps are for or start from."""
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
-    if product.container == around.container:
+    source = prep.sources.get(prep.item, around.container)
+    if product.container == source:
         return Pass()
-    read, wanted = (c.replace("_", " ") for c in (product.container, around.container))
+    read, wanted = (c.replace("_", " ") for c in (product.container, source))
     return Refusal(CONTAINER_MISMATCH, {"read": read, "wanted": wanted})
 
 
@@ -355,7 +356,7 @@ def item_has_the_ordered_form(
 def item_is_for_the_ordered_route(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The item is made for this use, its label allows the route, and it needs no dilution first."""
+    """The item is made for this use, its label allows the route, and its dilution is planned."""
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
@@ -369,7 +370,7 @@ def item_is_for_the_ordered_route(
         return Refusal(ROUTE_MISMATCH, facts)
     if product.bulk_pack:
         return Refusal(BULK_PACK)
-    if product.concentrate:
+    if product.concentrate and prep.order.infusion is None:
         return Refusal(CONCENTRATE)
     if prep.order.route in product.routes:
         return Pass()
