@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from checklist import notation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
+from checklist.quantity import Concentration, Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force
 from checklist.timing import said_date, span
 from checklist.vial import diluent_used, mixed_until
@@ -119,7 +119,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "drug": product.drug if product else "",
         "dose": "" if dose is None else str(dose),
         "volume": "" if volume is None else str(volume),
-        "concentration": "" if strength is None else str(strength.per_mL),
+        "concentration": "" if strength is None else _each(strength),
         "diluent": diluent_used(prep, around),
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),
@@ -134,6 +134,11 @@ def _identifiers(around: Surroundings) -> str:
     patient = around.patient
     assert patient is not None
     return f"born {said_date(patient.birth_date)}, record {patient.record_number}"
+
+
+def _each(strength: Concentration) -> str:
+    each = strength.per_mL
+    return str(each.to("mg/mL") if each.unit == "g/mL" else each)
 
 
 def _moment(at: datetime | None, around: Surroundings) -> str:

@@ -10,6 +10,8 @@ from checklist.quantity import Concentration, Quantity
 
 METHODS = ("swirled", "rolled", "turned over", "shaken", "left to stand")
 """The ways in which a powder may be brought into solution."""
+LABEL_FIRST, LABEL_ONLY, SUM_FIRST = "both_shown", "labelled_concentration", "displacement_value"
+"""Which figure rules after mixing: values of the unit's setting reconstitution_math."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,20 +38,26 @@ def instruction(product: Product, route: str) -> Mixing | None:
     return next((m for m in product.mixing if route in m.routes), None)
 
 
-def mixture_of(product: Product, route: str) -> Mixture | None:
-    """The powder mixed for this route.
+def mixture_of(product: Product, route: str, rule: str = LABEL_FIRST) -> Mixture | None:
+    """The powder mixed for this route; `rule` is the unit's own for which figure rules.
 
     None for an item that is no powder, without an instruction, and when the instruction tells
     neither a volume nor a strength: then there is nothing to reckon with.
     """
     mixing = instruction(product, route)
-    return None if product.powder is None or mixing is None else mixed(product.powder, mixing)
+    if product.powder is None or mixing is None:
+        return None
+    return mixed(product.powder, mixing, rule)
 
 
-def mixed(powder: Quantity, mixing: Mixing) -> Mixture | None:
-    """So much powder in one container, mixed so; None when neither volume nor strength is told."""
+def mixed(powder: Quantity, mixing: Mixing, rule: str = LABEL_FIRST) -> Mixture | None:
+    """So much powder in one container, mixed so; None when neither volume nor strength is told.
+
+    The label's strength goes before the sum, save where the unit has it the other way round; by
+    `LABEL_ONLY` the sum is not shown beside it.
+    """
     summed, sums = _summed(powder, mixing)
-    if mixing.strength is not None:
+    if mixing.strength is not None and (rule != SUM_FIRST or summed is None):
         return Mixture(
             mixing=mixing,
             strength=mixing.strength,
@@ -58,8 +66,7 @@ def mixed(powder: Quantity, mixing: Mixing) -> Mixture | None:
             exact=True,
             lines=(
                 f"strength after mixing = {mixing.strength}, as the label states it",
-                *sums,
-                *_difference(mixing.strength, summed),
+                *(() if rule == LABEL_ONLY else (*sums, *_difference(mixing.strength, summed))),
             ),
         )
     if mixing.volume is None:
@@ -108,17 +115,17 @@ def _difference(labelled: Concentration, summed: Concentration | None) -> tuple[
     return (f"the sum gives {shown(abs(off) * 100)} % {side} than the label; the label is used",)
 
 
-def strength_of(product: Product, route: str) -> Concentration | None:
+def strength_of(product: Product, route: str, rule: str = LABEL_FIRST) -> Concentration | None:
     """The strength that a dose by this route is reckoned with; None when it is not known."""
     if product.powder is None:
         return product.strength
-    mixture = mixture_of(product, route)
+    mixture = mixture_of(product, route, rule)
     return None if mixture is None else mixture.strength
 
 
-def content_of(product: Product, route: str) -> Quantity | None:
+def content_of(product: Product, route: str, rule: str = LABEL_FIRST) -> Quantity | None:
     """The volume of one container, mixed where it is a powder; None when it is not known."""
     if product.powder is None:
         return product.content
-    mixture = mixture_of(product, route)
+    mixture = mixture_of(product, route, rule)
     return None if mixture is None else mixture.content

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from checklist.dose import Working, volume_for
 from checklist.formulary import Product
-from checklist.mixture import content_of, mixture_of, strength_of
+from checklist.mixture import Mixture, content_of, mixture_of, strength_of
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity, Rounded
@@ -55,13 +55,24 @@ def strength_in_force(prep: Preparation, around: Surroundings) -> Concentration 
     None before a product was accepted, and for a powder whose strength after mixing is not known.
     """
     product = product_of(prep, around)
-    return None if product is None else strength_of(product, prep.order.route)
+    return None if product is None else strength_of(product, prep.order.route, _rule(around))
 
 
 def content_in_force(prep: Preparation, around: Surroundings) -> Quantity | None:
     """The volume of one container of the product, once mixed where it is a powder; else None."""
     product = product_of(prep, around)
-    return None if product is None else content_of(product, prep.order.route)
+    return None if product is None else content_of(product, prep.order.route, _rule(around))
+
+
+def mixture_in_force(prep: Preparation, around: Surroundings) -> Mixture | None:
+    """What the item comes to once mixed for the ordered route; None when that is not known."""
+    product = product_of(prep, around)
+    return None if product is None else mixture_of(product, prep.order.route, _rule(around))
+
+
+def _rule(around: Surroundings) -> str:
+    """The unit's rule for which figure rules after mixing."""
+    return around.unit.word("reconstitution_math")
 
 
 def graduation_of(prep: Preparation) -> Quantity | None:
@@ -85,7 +96,7 @@ def target(
     if dose is None or product is None or strength is None:
         return None
     working = volume_for(dose, strength)
-    mixed = mixture_of(product, prep.order.route)
+    mixed = mixture_in_force(prep, around)
     if mixed is not None:
         working = replace(working, lines=(*mixed.lines, *working.lines))
     step = graduation if graduation is not None else graduation_of(prep)

@@ -5,27 +5,29 @@ from __future__ import annotations
 from datetime import date, datetime, timedelta
 
 from checklist.formulary import Product
-from checklist.mixture import mixture_of
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
-from checklist.target import product_of, strength_in_force
+from checklist.target import mixture_in_force, product_of, strength_in_force
 from checklist.timing import said_date, said_moment, span
-
-USUAL_LIFE = Quantity.of("28", "d")
-"""From the first entry, where the maker does not say: USP <797>, restated by CDC."""
+from checklist.unit import Unit
 
 
-def discard_by(opened: date, product: Product, expiry: date | None) -> date:
+def discard_by(opened: date, product: Product, expiry: date, unit: Unit) -> date:
     """The last day on which a vial for many doses may be used.
 
-    The day of opening counts as day 0, so a vial opened on 10 February may be used through
-    10 March (through 9 March in a leap year). The maker's own life goes before the usual one,
-    shorter or longer; the printed expiry is never passed.
+    The maker's own life goes before the unit's days, shorter or longer; by the unit's rule "maker"
+    there is none but the maker's. The unit says whether the day of opening counts as day 0 or 1:
+    with 28 days and day 0, a vial opened on 10 February may be used through 10 March (through
+    9 March in a leap year). The printed expiry is never passed.
     """
-    life = span(product.life_in_use if product.life_in_use is not None else USUAL_LIFE)
-    last = opened + timedelta(days=life.days)
-    return last if expiry is None else min(last, expiry)
+    days = unit.word("mdv_days")
+    if product.life_in_use is not None:
+        life = span(product.life_in_use).days
+    elif days == "maker":
+        return expiry
+    else:
+        life = int(days)
+    return min(opened + timedelta(days=life - unit.count("mdv_opened_day")), expiry)
 
 
 def opened_on(prep: Preparation, around: Surroundings) -> date | None:
@@ -40,8 +42,7 @@ def opened_on(prep: Preparation, around: Surroundings) -> date | None:
 
 def mixed_until(prep: Preparation, around: Surroundings) -> datetime | None:
     """The moment up to which a mixed powder may be used; None where nothing limits it."""
-    product, at = product_of(prep, around), prep.time_of("diluent_added")
-    mixture = mixture_of(product, prep.order.route) if product is not None else None
+    at, mixture = prep.time_of("diluent_added"), mixture_in_force(prep, around)
     if at is None or mixture is None or mixture.mixing.life is None:
         return None
     return at + span(mixture.mixing.life)
@@ -59,13 +60,15 @@ def vial_label(prep: Preparation, around: Surroundings) -> tuple[str, ...]:
     begun = opened_on(prep, around)
     if begun is not None:
         printed = prep.latest("expiry")
-        expiry = printed.value if printed and isinstance(printed.value, date) else None
+        if printed is None or not isinstance(printed.value, date):
+            return ()
+        last = discard_by(begun, product, printed.value, around.unit)
         return (
             f"opened {said_date(begun)}",
-            f"discard after {said_date(discard_by(begun, product, expiry))}",
+            f"discard after {said_date(last)}",
             f"initials {prep.preparer}",
         )
-    mixture, strength = mixture_of(product, prep.order.route), strength_in_force(prep, around)
+    mixture, strength = mixture_in_force(prep, around), strength_in_force(prep, around)
     at, until = prep.time_of("diluent_added"), mixed_until(prep, around)
     if mixture is None or strength is None or at is None or not mixture.mixing.kept:
         return ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,12 +13,14 @@ from typing import Any
 from checklist import library
 from checklist.answer import Answer
 from checklist.intake.ward import Ward, load_ward
+from checklist.mixture import content_of, instruction, strength_of
 from checklist.observation import Channel
 from checklist.order import Order
 from checklist.screen import Outcome
 from checklist.station import Station
 from checklist.target import target
 from checklist.trail import Trail
+from checklist.vial import discard_by
 from checklist.workflow import Workflow
 
 START = datetime(2026, 11, 25, 14, 0, tzinfo=UTC)
@@ -30,6 +32,19 @@ LABELS = {
     "ORD-103": "]d201095200073004111727073110OX5528",
     "ORD-104": "]d201095200073006191728013110KT9034",
     "ORD-105": "]d201095200073007181727060010GE6630",
+    "ORD-201": "]d201095200073020191728053110MC2204",
+    "ORD-202": "]d201095200073020261727113010DX7719",
+    "ORD-203": "]d201095200073020331728033110HP5081",
+    "ORD-204": "]d201095200073020401727123110TR6640",
+    "ORD-205": "]d201095200073020571728083110BP3308",
+    "ORD-206": "]d201095200073020641728013110CF9915",
+    "ORD-207": "]d201095200073020711727093010HY4172",
+    "ORD-208": "]d201095200073008171727083110SB0457",
+    "ORD-209": "]d201095200073005101728043010KE6602",
+}
+DILUENTS = {
+    "water for injections": "]d201095200073020881729063010WI8350",
+    "lidocaine 1 %": "]d201095200073020951728123110LI2277",
 }
 
 
@@ -212,8 +227,7 @@ def _rest(scene: Scene) -> str:
 
     from checklist.number import plain
 
-    product = _product(scene)
-    content = product.content.to("mL").magnitude
+    content = _content(scene).to("mL").magnitude
     drawn = Fraction(scene.volume())
     count = -(-drawn // content)
     return plain(content * count - drawn)
@@ -224,19 +238,56 @@ def _product(scene: Scene) -> Any:
     return scene.ward.formulary.products[code]
 
 
+def _strength(scene: Scene) -> Any:
+    """The strength in force: the label's, or that of the powder once mixed."""
+    return strength_of(_product(scene), scene.order.route)
+
+
+def _content(scene: Scene) -> Any:
+    """The volume of one container, mixed where it is a powder."""
+    return content_of(_product(scene), scene.order.route)
+
+
+def _typed(quantity: object) -> str:
+    """A quantity or strength as a nurse would type it: no thousands mark, no second form."""
+    return str(quantity).partition(" (")[0].replace(",", "")
+
+
+def _mixing(scene: Scene) -> Any:
+    return instruction(_product(scene), scene.order.route)
+
+
+def _diluent_code(scene: Scene) -> str:
+    return DILUENTS[_mixing(scene).diluents[0]]
+
+
+def _from_glass(scene: Scene) -> bool:
+    fluid = scene.ward.formulary.products[_diluent_code(scene)[5:19]]
+    return fluid.container == "glass_ampoule"
+
+
+def _discard_by(scene: Scene) -> str:
+    prep = scene.station.find(scene.id)
+    opened, expiry = prep.latest("vial_opened_on"), prep.latest("expiry")
+    today = scene.ward.unit.local(scene.now).date()
+    begun = opened.value if opened else today
+    assert isinstance(begun, date) and expiry is not None and isinstance(expiry.value, date)
+    return str(discard_by(begun, _product(scene), expiry.value, scene.ward.unit))
+
+
 def _dose(scene: Scene) -> str:
     patient = scene.ward.patients[scene.order.patient]
     dose = scene.order.dose
     if dose is None:
         assert scene.order.dose_per_weight is not None and patient.weight is not None
         dose = scene.order.dose_per_weight * patient.weight
-    return str(dose)
+    return _typed(dose)
 
 
 def _estimate(scene: Scene) -> str:
     from fractions import Fraction
 
-    share = Fraction(scene.volume()) / _product(scene).content.to("mL").magnitude
+    share = Fraction(scene.volume()) / _content(scene).to("mL").magnitude
     if share > Fraction(13, 10):
         return "more than one container"
     if share > Fraction(75, 100):
@@ -263,9 +314,8 @@ def _expiry(scene: Scene) -> str:
 def _size(scene: Scene) -> str:
     from fractions import Fraction
 
-    product = _product(scene)
     dose = _quantity(scene)
-    volume: Fraction = product.strength.volume_for(dose).to("mL").magnitude
+    volume: Fraction = _strength(scene).volume_for(dose).to("mL").magnitude
     return next(s for s in ("1", "3", "5", "10", "20") if Fraction(s) >= volume)
 
 
@@ -303,18 +353,47 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "estimate": _estimate,
     "own_volume": Scene.volume,
     "checker_drug": lambda s: s.order.drug,
-    "checker_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "checker_strength": lambda s: _typed(_strength(s)),
     "checker_expiry": _expiry,
     "checker_volume": Scene.volume,
     "filter_kind": "filter needle",
     "pore": "5",
     "read_drug": lambda s: s.order.drug,
-    "read_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "read_strength": lambda s: _typed(_strength(s)),
     "bubble_free": "no bubble left",
     "drawn_volume": Scene.volume,
     "tip": lambda s: "cap, no needle" if s.order.route == "IV" else "new injection needle",
-    "gauge": lambda s: "" if s.order.route == "IV" else "23",
-    "needle_length": lambda s: "" if s.order.route == "IV" else "25",
+    "gauge": lambda s: "" if s.order.route == "IV" else "20" if _product(s).viscous else "23",
+    "needle_length": lambda s: {"IV": "", "SC": "16"}.get(s.order.route, "25"),
+    "use_on_label": lambda s: "for inhalation" if s.order.route == "INH" else "for injection",
+    "plastic_path": "syringe straight on its neck",
+    "measured_with": "straight from the nebule",
+    "dose_kind": "for many doses",
+    "vial_state": "opened before",
+    "vial_opened_on": "20 Nov 2026",
+    "vial_patient": "",
+    "vial_discard_by": _discard_by,
+    "drawn_with": "needle, bevel up at a slant",
+    "air_in": "as much air as drug",
+    "pushed_back": "bubbles, before the needle left",
+    "leaflet": "leaflet of March 2026",
+    "diluent_planned": lambda s: _typed(_mixing(s).volume),
+    "diluent": _diluent_code,
+    "diluent_expiry": "",
+    "diluent_lot": "",
+    "diluent_read": lambda s: _mixing(s).diluents[0],
+    "checker_diluent": lambda s: _mixing(s).diluents[0],
+    "diluent_path": lambda s: "filter needle or filter straw" if _from_glass(s) else "needle",
+    "diluent_drawn": lambda s: _typed(_mixing(s).volume),
+    "diluent_added": "all of it is in, the same in each",
+    "pressure": "as much air let out again",
+    "powder_stayed": "all of it wet, nothing blew out",
+    "mixed_by": lambda s: _mixing(s).methods[0],
+    "dissolved": "all dissolved",
+    "own_strength": lambda s: _typed(_strength(s)),
+    "made_strength": lambda s: _typed(_strength(s)),
+    "read_amount": lambda s: _typed(_product(s).powder),
+    "rest_of_vial": "discarded",
     "wasted_volume": _rest,
     "waste_method": "absorbent kit",
     "witness_wasted_volume": _rest,
@@ -324,7 +403,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "label_volume": _drawn,
     "checker_drawn_volume": _drawn,
     "checker_drawn_drug": lambda s: s.order.drug,
-    "checker_drawn_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "checker_drawn_strength": lambda s: _typed(_strength(s)),
     "identified_by": "asked for name and birth date, read the band",
     "bedside_drug": lambda s: s.order.drug,
     "bedside_dose": _dose,

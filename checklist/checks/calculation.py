@@ -8,7 +8,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import container_count, content_in_force, product_of, target
+from checklist.target import STAYING, container_count, content_in_force, product_of, target
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 PARSHURAM = Source(
@@ -190,7 +190,9 @@ def containers_hold_the_volume(
     count = container_count(prep, around)
     if not isinstance(verdict, Pass) or content is None or aim is None or count is None:
         return verdict
-    left = content * count > aim.set
+    product = product_of(prep, around)
+    stays = product is not None and product.container in STAYING
+    left = content * count > aim.set and not stays
     return Pass(notes=(Note(WASTE_EXPECTED),)) if left else Pass()
 
 

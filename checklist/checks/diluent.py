@@ -11,11 +11,11 @@ from checklist.checks.registry import check, reason
 from checklist.checks.second import DISAGREES
 from checklist.checks.vial import PRESERVED, preservative_speaks_against
 from checklist.formulary import Mixing, Product
-from checklist.mixture import Mixture, instruction, mixture_of
+from checklist.mixture import instruction
 from checklist.observation import Kind, Observation, ProductRead
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import product_of
+from checklist.target import mixture_in_force, product_of
 from checklist.timing import said_date
 from checklist.verdict import Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -81,12 +81,6 @@ def mixing_in_force(prep: Preparation, around: Surroundings) -> Mixing | None:
     """How the item is mixed for the ordered route; None when nothing is kept about it."""
     product = product_of(prep, around)
     return None if product is None else instruction(product, prep.order.route)
-
-
-def mixture_in_force(prep: Preparation, around: Surroundings) -> Mixture | None:
-    """What the item comes to once mixed for the ordered route; None when that is not known."""
-    product = product_of(prep, around)
-    return None if product is None else mixture_of(product, prep.order.route)
 
 
 def _name(product: Product) -> str:

@@ -100,8 +100,8 @@ ACCURACY = reason(
 FILTER_MISSING = reason(
     "filter_missing",
     Tier.HARD,
-    "No filter that holds back glass is on the syringe: {found}.",
-    "Fine glass can be drawn up unseen.",
+    "No filter as asked for here is on the syringe: {found}.",
+    "Fine glass, or what is not dissolved, can be drawn up unseen.",
     "Fit a filter straw or filter needle of 5 micrometre or finer before drawing.",
     Remedy.REPLACE_ITEM,
     Remedy.CALL_PHARMACIST,

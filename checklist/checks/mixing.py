@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from checklist import site
 from checklist.checks.calculation import MISMATCH
-from checklist.checks.diluent import UNKNOWN_STRENGTH, mixing_in_force, mixture_in_force
+from checklist.checks.diluent import UNKNOWN_STRENGTH, mixing_in_force
 from checklist.checks.product import (
     PRODUCT_MISMATCH,
     STRENGTH_MISMATCH,
@@ -15,7 +15,7 @@ from checklist.mixture import METHODS
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
-from checklist.target import product_of, whole_containers
+from checklist.target import mixture_in_force, product_of, whole_containers
 from checklist.timing import said_span, said_time, span
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 from checklist.vial import mixed_until
@@ -176,8 +176,9 @@ def own_strength_agrees(seen: Observation, prep: Preparation, around: Surroundin
         if mixture.exact or whole:
             return Pass()
         return Refusal(DISPLACEMENT) if _strict(prep, around) else Caution(DISPLACEMENT)
-    if own == mixture.summed:
-        what = "Your strength is that of the sum; the label states another, and the label rules."
+    if own in (mixture.summed, mixture.mixing.strength):
+        one, other = ("the sum", "label") if own == mixture.summed else ("the label", "sum")
+        what = f"Your strength is that of {one}; on this unit the {other} rules, and they differ."
         return Refusal(OTHER_STRENGTH, {"what": what})
     return Refusal(DISPLACEMENT if _of_the_diluent(own, prep, around) else MISMATCH)
 

@@ -67,7 +67,7 @@ IN_PATIENT_AREA = reason(
 WRONG_PATIENT = reason(
     "mdv_wrong_patient",
     Tier.HARD,
-    "The vial carries another patient's name or number.",
+    "{what}",
     "One person's vial is never used for another.",
     "Take this patient's own vial, or a shared one from the preparation area.",
     Remedy.REPLACE_ITEM,
@@ -160,14 +160,21 @@ def opened_vial_may_still_be_used(
 def vial_is_shared_or_this_patients(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """A vial with a patient's name or number on it is this patient's."""
+    """A vial with a patient's name or number on it is this patient's; one without is shared.
+
+    Where the unit shares no vials, one without a name is nobody's.
+    """
     reading, patient = seen.get("vial_patient"), around.patient
+    if reading is None and around.unit.word("shared_mdv") == "never":
+        return Refusal(
+            WRONG_PATIENT, {"what": "This unit shares no vials, and this one has no name."}
+        )
     if reading is None:
         return Pass()
     mine = reading.value
     if patient is not None and isinstance(mine, Identifier) and agrees(mine, patient):
         return Pass()
-    return Refusal(WRONG_PATIENT)
+    return Refusal(WRONG_PATIENT, {"what": "The vial carries another patient's name or number."})
 
 
 @check(NO_DATE, BEYOND_USE, vial_discard_by=Kind.DATE)
@@ -189,7 +196,6 @@ def discard_date_stands_on_the_vial(
 
 def _last_day(opened: date, prep: Preparation, around: Surroundings) -> date | None:
     product, printed = product_of(prep, around), prep.latest("expiry")
-    if product is None:
+    if product is None or printed is None or not isinstance(printed.value, date):
         return None
-    expiry = printed.value if printed is not None and isinstance(printed.value, date) else None
-    return discard_by(opened, product, expiry)
+    return discard_by(opened, product, printed.value, around.unit)

@@ -91,7 +91,7 @@ KEY_PART = reason(
 AIR_IN = reason(
     "air_injected_into_ampoule",
     Tier.HARD,
-    "Air was pushed into the ampoule.",
+    "Air was pushed into the open ampoule.",
     "Drug spurts out or is lost in foam.",
     "Discard it and begin with a new one.",
     Remedy.DISCARD_RESTART,
@@ -101,8 +101,8 @@ AIR_IN = reason(
 RETURNED = reason(
     "fluid_returned_to_container",
     Tier.HARD,
-    "Drug or air was pushed back into the open ampoule.",
-    "What has been in the syringe is no longer clean there.",
+    "Drug or air was pushed back into the container.",
+    "What has been in the syringe no longer belongs there, and it may not be clean.",
     "Discard both and begin with new items.",
     Remedy.DISCARD_RESTART,
     Remedy.STOP,

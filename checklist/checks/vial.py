@@ -7,6 +7,7 @@ from datetime import timedelta
 from types import MappingProxyType
 
 from checklist.checks.equipment import FILTER_MISSING, FILTER_NOT_ALLOWED
+from checklist.checks.opening import RETURNED
 from checklist.checks.product import UNKNOWN_CONTAINER
 from checklist.checks.registry import check, reason
 from checklist.formulary import Product
@@ -161,6 +162,17 @@ DRAWERS = (
     "blunt needle or spike",
     "filter needle or filter straw",
 )
+_USUAL_ENTRY = {
+    "any": DRAWERS[:2],
+    "45_then_90_bevel_up": DRAWERS[:1],
+    "90_centre": DRAWERS[1:2],
+}
+BACK = (
+    "nothing",
+    "bubbles, before the needle left",
+    "drug, before the needle left",
+    "something, after the needle had left",
+)
 
 NEWBORN = timedelta(days=28)
 """Up to the 28th day of life a child is a newborn (WHO's definition, from memory)."""
@@ -204,7 +216,7 @@ def air_suits_the_drug(seen: Observation, prep: Preparation, around: Surrounding
         return Pass(not_compared="air: this container takes none")
     drug = around.formulary.drug(prep.order.drug)
     hazardous = drug is None or drug.hazardous
-    allowed = _AIR_RULES["negative_pressure" if hazardous else "equal_volume"]
+    allowed = _AIR_RULES["negative_pressure" if hazardous else around.unit.word("vial_air_rule")]
     air = str(seen["air_in"].value)
     if air in allowed:
         return Pass()
@@ -226,4 +238,23 @@ def vial_is_entered_with_the_right_device(
         return Pass()
     if mixing is not None and mixing.filtered:
         return Refusal(FILTER_MISSING, {"found": device})
-    return Pass() if device == DRAWERS[0] else Pass(notes=(Note(ENTRY, {"how": device}),))
+    usual = _USUAL_ENTRY[around.unit.word("vial_entry_angle")]
+    return Pass() if device in usual else Pass(notes=(Note(ENTRY, {"how": device}),))
+
+
+@check(RETURNED, pushed_back=Kind.CHOICE)
+def nothing_went_back_wrongly(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """Nothing was pushed back once the needle had left; drug never into a vial for many doses.
+
+    Before it leaves, bubbles may go back, and drug where the unit allows it for one patient's vial.
+    """
+    if "pushed_back" not in seen:
+        return Pass(not_compared="pushed back: this container has no stopper")
+    what, product = str(seen["pushed_back"].value), product_of(prep, around)
+    shared = product is None or product.container == "multi_dose_vial"
+    allowed = around.unit.word("excess_back_into_vial") == "while_needle_still_in"
+    if what in BACK[:2] or (what == BACK[2] and allowed and not shared):
+        return Pass()
+    return Refusal(RETURNED)
