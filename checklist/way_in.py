@@ -126,6 +126,9 @@ def traits(
         "intravenous": order.route == "IV",
         "intramuscular": order.route == "IM",
         "hold_rule": order.hold is not None,
+        "suspension": any(
+            p.suspension and p.resuspend_how for i in items for p in formulary.of_drug(i.drug)
+        ),
         "tube": order.route in TUBES,
         "order_matters": order_matters(items, formulary),
         **_infusion_traits(order, formulary),

@@ -251,32 +251,38 @@ def window_shows_the_dose(seen: Observation, prep: Preparation, around: Surround
     return Refusal(WINDOW, {"read": str(read)})
 
 
+@check(DISAGREES, checker_window=Kind.QUANTITY)
+def second_reading_of_the_window_agrees(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """The amount in the dose window as read by the second person is the ordered dose."""
+    aim, window = dial(prep, around), seen["checker_window"].value
+    if aim is None or not isinstance(window, Quantity) or not window.alike(aim.set):
+        return Refusal(DISAGREES, {"what": "Window"})
+    return Pass() if window == aim.set else Refusal(DISAGREES, {"what": "Window"})
+
+
 @check(
     DISAGREES,
-    checker_window=Kind.QUANTITY,
     checker_drug=Kind.TEXT,
     checker_strength=Kind.CONCENTRATION,
     checker_label_identifier=Kind.IDENTIFIER,
 )
-def second_reading_of_the_pen_agrees(
+def second_reading_of_the_device_agrees(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """Window, drug, strength and name as read by the second person are those of the dose set."""
-    aim, product, patient = dial(prep, around), product_of(prep, around), around.patient
-    window, strength = seen["checker_window"].value, seen["checker_strength"].value
+    """Drug, strength and patient as read by the second person are those of item and order."""
+    product, patient = product_of(prep, around), around.patient
+    strength = seen["checker_strength"].value
     named = seen["checker_label_identifier"].value
     drug = " ".join(str(seen["checker_drug"].value).casefold().split())
     agree = {
-        "Window": aim is not None
-        and isinstance(window, Quantity)
-        and window.alike(aim.set)
-        and window == aim.set,
         "Drug": drug == prep.order.drug.casefold(),
         "Strength": product is not None
         and isinstance(strength, Concentration)
         and strength.amount.alike(product.strength.amount)
         and strength == product.strength,
-        "Name on the pen": patient is not None
+        "Patient on it": patient is not None
         and isinstance(named, Identifier)
         and agrees(named, patient),
     }
