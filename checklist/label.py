@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from checklist import notation
+from checklist import label_parts, notation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force
@@ -23,6 +23,7 @@ ITEMS: Mapping[str, str] = {
     "volume": "total volume",
     "concentration": "concentration",
     "diluent": "mixed with",
+    **label_parts.ITEMS,
     "route": "route",
     "prepared": "date and time prepared",
     "use_before": "use before",
@@ -38,12 +39,16 @@ ROUTE_WORDS: Mapping[str, str] = {
     "EPI": "epidural",
     "PO": "by mouth",
     "NG": "nasogastric tube",
+    "PEG": "gastrostomy tube",
     "INH": "to be inhaled",
 }
 
 
 # Whoever reports one of these has opened the container; the first that was reported counts.
-OPENING = ("clean_break", "stopper_rubbed", "tab_off", "neck_clear", "cap_off")
+OPENING = (
+    "clean_break", "stopper_rubbed", "tab_off", "neck_clear", "cap_off", "overwrap_off",
+    "bottle_open",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,9 +93,12 @@ class Label:
 def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     """The last moment to begin giving: opened plus the shorter of unit's and product's limit.
 
-    A mixed powder is not used past its life after mixing either. None before anything was opened.
+    A mixed powder is not used past its life after mixing either, nor two drugs in one syringe past
+    the time for which they go together. None before anything was opened.
     """
-    began = next((at for name in OPENING if (at := prep.time_of(name)) is not None), None)
+    views = [prep, *(prep.of(item) for item in prep.items)]
+    times = [next(filter(None, map(view.time_of, OPENING)), None) for view in views]
+    began = min((at for at in times if at is not None), default=None)
     if began is None:
         return None
     product = product_of(prep, around)
@@ -98,8 +106,8 @@ def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
     end = began + min(span(limit) for limit in limits)
-    mixed = mixed_until(prep, around)
-    return end if mixed is None else min(end, mixed)
+    others = (mixed_until(prep, around), label_parts.together_until(prep, around))
+    return min([end, *(at for at in others if at is not None)])
 
 
 def label(prep: Preparation, around: Surroundings) -> Label:
@@ -109,9 +117,11 @@ def label(prep: Preparation, around: Surroundings) -> Label:
     volume = drawn.value if drawn and isinstance(drawn.value, Quantity) else None
     dose, limit = ordered_dose(prep, around), use_before(prep, around)
     strength = strength_in_force(prep, around)
-    made = prep.time_of("drawn_volume")
+    made = prep.time_of("drawn_volume") or prep.time_of("overwrap_off")
+    more = label_parts.parts(prep, around)
     checker = prep.person_of("checker_volume")
     idle = {"checked_by": not checker, "diluent": product is None or product.powder is None}
+    idle |= {name: name not in more for name in label_parts.ITEMS}
     due = tuple(name for name in ITEMS if not idle.get(name))
     items = {
         "patient_name": patient.name if patient else "",
@@ -126,6 +136,7 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "use_before": _moment(limit, around),
         "prepared_by": prep.preparer,
         "checked_by": checker,
+        **more,
     }
     return Label(items=items, due=due, use_before=limit)
 
