@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from checklist import label_parts, notation
+from checklist import device, label_parts, notation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force
@@ -46,7 +46,8 @@ ROUTE_WORDS: Mapping[str, str] = {
 
 # Whoever reports one of these has opened the container; the first that was reported counts.
 OPENING = (
-    "clean_break", "stopper_rubbed", "tab_off", "neck_clear", "cap_off", "overwrap_off",
+    "clean_break", "stopper_rubbed", "tab_off", "neck_clear", "activated", "cap_off",
+    "overwrap_off",
     "bottle_open",
 )  # fmt: skip
 
@@ -94,20 +95,23 @@ def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     """The last moment to begin giving: opened plus the shorter of unit's and product's limit.
 
     A mixed powder is not used past its life after mixing either, nor two drugs in one syringe past
-    the time for which they go together. None before anything was opened.
+    the time for which they go together, nor a device past a time of its own. None before anything
+    was opened or any such time is known.
     """
     views = [prep, *(prep.of(item) for item in prep.items)]
     times = [next(filter(None, map(view.time_of, OPENING)), None) for view in views]
     began = min((at for at in times if at is not None), default=None)
-    if began is None:
-        return None
     product = product_of(prep, around)
     limits = [around.unit.to_start(prep.order.route)]
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
-    end = began + min(span(limit) for limit in limits)
-    others = (mixed_until(prep, around), label_parts.together_until(prep, around))
-    return min([end, *(at for at in others if at is not None)])
+    ends = (
+        began + min(span(limit) for limit in limits) if began is not None else None,
+        mixed_until(prep, around),
+        label_parts.together_until(prep, around),
+        device.until(prep, around),
+    )
+    return min((end for end in ends if end is not None), default=None)
 
 
 def label(prep: Preparation, around: Surroundings) -> Label:

@@ -12,7 +12,7 @@ from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity, Rounded
 
 # Containers that one dose does not use up: what is left stays in them, and nothing of it is waste.
-STAYING = ("multi_dose_vial",)
+STAYING = ("multi_dose_vial", "insulin_pen")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

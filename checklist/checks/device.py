@@ -8,6 +8,7 @@ from checklist.checks.equipment import NEEDLE_UNSUITABLE
 from checklist.checks.labelling import MISMATCH
 from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
+from checklist.device import pharmacy_limit
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
@@ -138,14 +139,11 @@ def beyond_use_has_not_come(seen: Observation, prep: Preparation, around: Surrou
     at = seen["use_before_time"].value if "use_before_time" in seen else None
     if not isinstance(day, date):
         return Refusal(BEYOND_USE, {"until": "a day that was not read"})
-    now = around.unit.local(around.at)
-    if isinstance(at, datetime):
-        clock = around.unit.local(at).time()
-        good = (now.date(), now.time()) < (day, clock)
-        said = f"{said_date(day)} {clock:%H:%M}"
-    else:
-        good, said = now.date() <= day, said_date(day)
-    return Pass() if good else Refusal(BEYOND_USE, {"until": said})
+    limit = pharmacy_limit(day, at, around.unit)
+    if around.at < limit:
+        return Pass()
+    clock = f" {around.unit.local(limit):%H:%M}" if isinstance(at, datetime) else ""
+    return Refusal(BEYOND_USE, {"until": said_date(day) + clock})
 
 
 @check(MISMATCH, label_drug=Kind.TEXT, label_dose=Kind.QUANTITY, label_identifier=Kind.IDENTIFIER)
