@@ -110,6 +110,16 @@ def carrier_of(prep: Preparation, around: Surroundings) -> Product | None:
     return product_of(prep.of("carrier"), around)
 
 
+def in_hand(prep: Preparation, around: Surroundings) -> Quantity | None:
+    """The volume that was drawn, or that of a bag which comes ready mixed; None before either."""
+    drawn = prep.latest("drawn_volume")
+    if drawn is not None:
+        return drawn.value if isinstance(drawn.value, Quantity) else None
+    run = prep.order.infusion
+    product = product_of(prep, around)
+    return product.content if run is not None and not run.into and product is not None else None
+
+
 def rate_of(
     run: Infusion, volume: Quantity, strength: Concentration, around: Surroundings
 ) -> Quantity | None:

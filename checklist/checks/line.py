@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from checklist.checks.additive import together
 from checklist.checks.registry import check, reason
-from checklist.checks.running import same
 from checklist.compatibility import Where
 from checklist.infusion import plan
 from checklist.observation import Kind, Observation
 from checklist.order import Infusion
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Quantity
+from checklist.quantity import Quantity, same
 from checklist.timing import said_span, span
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from checklist.checks.calculation import MISMATCH, UNIT_MISMATCH
+from checklist.checks.labelling import MISMATCH as LABEL_MISMATCH
+from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
 from checklist.checks.second import DISAGREES
 from checklist.infusion import LEFT_OUT, Plan, carrier_of, plan
-from checklist.observation import Kind, Observation
+from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity, words
+from checklist.quantity import Concentration, Quantity, same, words
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 CALDWELL = Source(
@@ -194,9 +196,8 @@ def second_infusion_agrees(seen: Observation, prep: Preparation, around: Surroun
     """Fluid, all of the liquid and rate, worked out alone, agree with the first person's."""
     made, run = plan(prep, around), prep.order.infusion
     wanted = rate_in_force(made, prep)
-    carrier = " ".join(str(seen["checker_carrier"].value).casefold().split())
     agree = {
-        "Fluid": run is not None and carrier == run.carrier,
+        "Fluid": run is not None and _said(seen, "checker_carrier") == run.carrier,
         "Volume": made is not None and same(seen["checker_final_volume"].value, made.volume),
         "Rate": made is not None
         and (
@@ -205,13 +206,6 @@ def second_infusion_agrees(seen: Observation, prep: Preparation, around: Surroun
     }
     differing = [name for name, same in agree.items() if not same]
     return Refusal(DISAGREES, {"what": ", ".join(differing)}) if differing else Pass()
-
-
-def same(read: object, wanted: object) -> bool:
-    """Whether two readings are equal amounts of one kind."""
-    if not isinstance(read, Quantity) or not isinstance(wanted, Quantity):
-        return False
-    return read.alike(wanted) and read == wanted
 
 
 @check(RATE, set_rate=Kind.QUANTITY)
@@ -234,3 +228,55 @@ def second_person_reads_the_same_rate(
     if first is not None and isinstance(first.value, Quantity) and same(read, first.value):
         return Pass()
     return Refusal(DISAGREES, {"what": "Rate"})
+
+
+@check(
+    LABEL_MISMATCH,
+    label_final_volume=Kind.QUANTITY,
+    label_final_strength=Kind.CONCENTRATION,
+    label_carrier=Kind.TEXT,
+)
+def label_tells_what_it_runs_in(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """Fluid, all of the liquid and final concentration as read from the label are those made."""
+    made, run = plan(prep, around), prep.order.infusion
+    agreeing = {
+        "the fluid": run is not None and _said(seen, "label_carrier") == run.carrier,
+        "the whole volume": made is not None
+        and same(seen["label_final_volume"].value, made.volume),
+        "the concentration": made is not None
+        and near(seen["label_final_strength"].value, made.strength),
+    }
+    differing = [what for what, agree in agreeing.items() if not agree]
+    return Refusal(LABEL_MISMATCH, {"what": " and ".join(differing)}) if differing else Pass()
+
+
+def _said(seen: Observation, name: str) -> str:
+    return " ".join(str(seen[name].value).casefold().split())
+
+
+@check(
+    DISAGREES,
+    checker_bag_drug=Kind.TEXT,
+    checker_bag_volume=Kind.QUANTITY,
+    checker_bag_strength=Kind.CONCENTRATION,
+    checker_bag_identifier=Kind.IDENTIFIER,
+)
+def second_reading_of_the_container_agrees(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """Drug, volume, concentration and patient, as a second person reads the finished container."""
+    made, patient = plan(prep, around), around.patient
+    identifier = seen["checker_bag_identifier"].value
+    agree = {
+        "Drug": _said(seen, "checker_bag_drug") == prep.order.drug.casefold(),
+        "Volume": made is not None and same(seen["checker_bag_volume"].value, made.volume),
+        "Concentration": made is not None
+        and near(seen["checker_bag_strength"].value, made.strength),
+        "Patient on the label": patient is not None
+        and isinstance(identifier, Identifier)
+        and agrees(identifier, patient),
+    }
+    differing = [what for what, holds in agree.items() if not holds]
+    return Refusal(DISAGREES, {"what": ", ".join(differing)}) if differing else Pass()
