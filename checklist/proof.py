@@ -12,7 +12,7 @@ from checklist.preparation import ABANDONED, DISCARDED, GIVEN
 from checklist.requirement import FILE, OPENING, RESUMED, Required, Requirement
 from checklist.shape import structure
 from checklist.walks import Walks
-from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Workflow
+from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Who, Workflow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,10 +73,8 @@ def targets_of(walks: Walks, before: str) -> frozenset[str]:
     """The places that a milestone, or the steps that take a field, stand for."""
     layout, flow = walks.layout, walks.layout.workflow
     match before:
-        case "withdraw":
-            return frozenset([flow.withdraw])
-        case "ready":
-            return frozenset([flow.ready])
+        case "opens" | "withdraw" | "ready":
+            return frozenset([getattr(flow, before)])
         case "given":
             return frozenset([GIVEN])
         case "leaving":
@@ -187,6 +185,9 @@ def _faults(
         yield from ((fault.sentence, fault) for fault in lost.faults)
         return
     walks = Walks(layout)
+    if astray := list(_astray(walks)):
+        yield from ((sentence, Fault(file, step, sentence)) for step, sentence in astray)
+        return
     for step, sentence in itertools.chain(structure(walks), _kept(walks, required)):
         yield (step, sentence), Fault(file, step, sentence)
     for one in _asked_of(spent, required, traits):
@@ -244,25 +245,48 @@ def _run(plain: int, dest: str) -> list[str]:
     return [f"--{plain} passed-->", dest] if plain else []
 
 
+def _astray(walks: Walks) -> Iterator[tuple[str, str]]:
+    """Ways to a step that falls away for these orders."""
+    for move in walks.all:
+        if move.dest not in walks.leaving:
+            where = _with(walks.layout.workflow) or " (with nothing in particular)"
+            sentence = f"`{move.trigger}` leads to `{move.dest}`, which falls away{where}"
+            yield move.source.partition("/")[0], sentence
+
+
 def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
     """Milestones in order and none too late, critical steps critical, hidden fields hidden."""
     yield from _milestones(walks, required)
-    order = walks.layout.order
-    for first, last in required.critical:
-        begin = [order[s] for s in walks.taking.get(first, ())]
-        end = [order[s] for s in walks.taking.get(last, ())]
-        if not begin or not end:
-            continue
-        for step in walks.layout.workflow.steps[min(begin) : max(end) + 1]:
-            if not step.critical:
-                yield (
-                    step.name,
-                    f"a break here is a refusal, from `{first}` to `{last}`: set `critical`",
-                )
-    for step in walks.layout.workflow.steps:
+    flow, order = walks.layout.workflow, walks.layout.order
+    for run in required.critical:
+        yield from _critical(walks, *run)
+    for step in flow.steps[: order[flow.ready]]:
+        if step.who is Who.GIVER:
+            yield step.name, "before `ready` a step is in the hands of preparer or second person"
+    for step in (s for phase in (*flow.phases, *flow.asides) for s in phase.steps):
         for field in step.fields:
             if field.name in required.hidden and not field.hidden:
                 yield step.name, f"`{field.name}` is entered unseen: set `hidden`"
+            if field.name in required.needed and field.optional:
+                yield step.name, f"`{field.name}` is never left out: take `optional` away"
+
+
+def _critical(walks: Walks, first: str, last: str, again: str) -> Iterator[tuple[str, str]]:
+    """From one field to another each step is critical and resumes where `again` is taken."""
+    layout, order = walks.layout, walks.layout.order
+    begin, end, back = (
+        [order[s] for s in walks.taking.get(name, ())] for name in (first, last, again)
+    )
+    if not begin or not end:
+        return
+    for step in layout.workflow.steps[min(begin) : max(end) + 1]:
+        if not step.critical:
+            yield (
+                step.name,
+                f"a break here is a refusal, from `{first}` to `{last}`: set `critical`",
+            )
+        if not order[layout.spots[step.name].resume_at] <= min(back, default=-1):
+            yield step.name, f"after a break here `{again}` is taken again: set `resume_at` back"
 
 
 def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:

@@ -9,9 +9,11 @@
     [[critical]]                 # steps whose break is a refusal: from one field to another
     from = "drawn_volume"
     to = "label_drug"
+    again = "drawn_volume"       # and work goes on where this is taken, or earlier
 
     [fields]
-    hidden = ["drawn_volume"]    # never shown before they are entered
+    hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
+    needed = ["product"]         # never left out
 
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
@@ -22,10 +24,11 @@
     who = "witness"              # only a step in these hands counts
     barriers = ["filter_is_fitted"]   # checks or reason codes that stop; "a or b" for either
     asked = ["neck_not_clear"]        # asked or looked at, although they stop nobody
+    entered = ["act_seen"]            # fields that are taken
     why = "Glass goes through a filter."
 
-`before` is "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new item;
-"resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
+`before` is "opens", "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new
+item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
 "break" (every interruption).
 """
 
@@ -42,6 +45,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from checklist.checks import CHECKS, REASONS
 from checklist.verdict import Tier
+from checklist.walks import ENTRY
 
 FILE = "required.toml"
 RESUMED = "resumed"
@@ -84,14 +88,17 @@ class Required:
     """Everything that must stand before a milestone, and what kind each container is.
 
     `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
-    of them stands at that milestone or after it. `critical` holds pairs of fields between whose
-    steps a break is a refusal; `hidden` the fields whose expected value is never shown.
+    of them stands at that milestone or after it. `critical` holds triples of fields: from the step
+    of the first to that of the second a break is a refusal, and work goes on at the third's or
+    earlier. `hidden` are the fields whose expected value is never shown, `needed` those that are
+    never left out.
     """
 
     containers: Mapping[str, frozenset[str]]
     milestones: Mapping[str, tuple[str, ...]]
-    critical: tuple[tuple[str, str], ...]
+    critical: tuple[tuple[str, str, str], ...]
     hidden: frozenset[str]
+    needed: frozenset[str]
     rows: tuple[Requirement, ...]
 
     @property
@@ -126,16 +133,19 @@ class _RowIn(_In):
     who: Hands | None = None
     barriers: list[str] = []
     asked: list[str] = []
+    entered: list[Name] = []
     why: Annotated[str, Field(min_length=8, max_length=160)]
 
 
 class _CriticalIn(_In):
     start: Name = Field(alias="from")
     to: Name
+    again: Name
 
 
 class _FieldsIn(_In):
     hidden: Names
+    needed: Names
 
 
 class _FileIn(_In):
@@ -171,14 +181,16 @@ def read(file: Path) -> Required:
     return Required(
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
-        critical=tuple((one.start, one.to) for one in given.critical),
+        critical=tuple((one.start, one.to, one.again) for one in given.critical),
         hidden=frozenset(given.fields.hidden),
+        needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
         rows=rows,
     )
 
 
 def _rows(one: _RowIn) -> Iterator[Requirement]:
-    for firm, names in ((True, one.barriers), (False, one.asked)):
+    entries = [f"{ENTRY}{name}" for name in one.entered]
+    for firm, names in ((True, [*one.barriers, *entries]), (False, one.asked)):
         for name in names:
             yield Requirement(
                 guards=tuple(name.split(" or ")),
@@ -195,14 +207,16 @@ def _rows(one: _RowIn) -> Iterator[Requirement]:
 
 def _faults(number: int, one: _RowIn, kinds: set[str]) -> Iterator[str]:
     where = f"{FILE}, table {number} ({one.why})"
-    if not one.barriers and not one.asked:
-        yield f"{where}: names neither `barriers` nor `asked`, so it requires nothing"
+    if not one.barriers and not one.asked and not one.entered:
+        yield f"{where}: names no `barriers`, `asked` or `entered`, so it requires nothing"
     for kind in set(one.unless) - kinds:
         yield f"{where}: `unless` names `{kind}`, of which kind no container is"
     if one.until and one.before != RESUMED:
         yield f'{where}: `until` goes with before = "{RESUMED}" only'
     for row in _rows(one):
         for guard in row.guards:
+            if guard.startswith(ENTRY):
+                continue
             if guard not in CHECKS and guard not in REASONS:
                 close = difflib.get_close_matches(guard, [*CHECKS, *REASONS], 1)
                 hint = f"; did you mean `{close[0]}`?" if close else ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator
 
+from checklist.checks.events import CRITICAL
 from checklist.definition import reasons_of
 from checklist.preparation import ABANDONED, CLOSED, DISCARDED, GIVEN
 from checklist.walks import Walks
@@ -79,7 +80,7 @@ def _forward(layout: Layout, spot: Spot) -> Iterator[str]:
         dest = layout.target(spot, way.to)
         sound = dest in back or layout.is_before(dest, stem)
         if again and dest == spot.resume_at:
-            sound = way.to == RESUME
+            sound = way.to == RESUME and way.on == (CRITICAL.code,)
         if not sound:
             yield f"`{way.remedy}` leads from `{spot.place}` on to `{dest}`, neither back nor out"
 

@@ -6,6 +6,9 @@ from collections import deque
 
 from checklist.workflow import Layout, Move, Spot, Step, moves
 
+ENTRY = "entry "
+"""Before a field's name where the barrier is that the field is taken."""
+
 
 class Walks:
     """A layout's moves by source, with searches that leave some of them out."""
@@ -69,6 +72,7 @@ class Walks:
 
 
 def guards_of(step: Step) -> frozenset[str]:
-    """The checks and codes of lines without which a step cannot be passed."""
-    lines = (code for f in step.fields if not f.optional for code in (f.if_not, f.if_missing))
-    return frozenset([*step.checks, *(code for code in lines if code)])
+    """The checks, codes of lines and entries without which a step cannot be passed."""
+    taken = [f for f in step.fields if not f.optional]
+    codes = [code for f in taken for code in (f.if_not, f.if_missing) if code]
+    return frozenset([*step.checks, *codes, *(f"{ENTRY}{f.name}" for f in taken)])
