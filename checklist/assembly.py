@@ -111,11 +111,22 @@ class Told:
             own=own,
             phases=tuple(phases),
             kinds=kinds,
-            words=words,
+            words={item: _within(told, file, faults) for item, told in words.items()},
             sources=tuple(name for name, _ in sources.values()),
             opens=own.opens or f"{first.opens}{at}",
             withdraw=own.withdraw or f"{first.withdraw}{at}",
         )
+
+
+def _within(words: Mapping[str, str], file: str, faults: list[Fault]) -> Mapping[str, str]:
+    """The words with the words that they themselves hold filled in, once."""
+    filled = dict(words)
+    for name, text in words.items():
+        try:
+            filled[name] = text.format_map(words)
+        except (KeyError, ValueError, IndexError) as error:
+            faults.append(Fault(file, "", f"the word `{name}` asks for a word {error}, not there"))
+    return filled
 
 
 def _between(what: str, source: tuple[str, WorkflowForm], faults: list[Fault]) -> list[str]:
@@ -209,7 +220,7 @@ class _Maker:
             title=phase.title,
             mode=phase.mode,
             steps=tuple(self._step(step) for step in phase.step if self._is_for(step.only_if)),
-            reverify=phase.reverify,
+            reverify=self._worded(phase.name, phase.reverify),
         )
 
     def _is_for(self, only_if: list[str]) -> bool:
@@ -251,6 +262,11 @@ class _Maker:
             return to
         return next((n for n in self.names[::-1] if n.partition(ITEM)[0] == to), to)
 
+    def is_open(self, name: str) -> bool:
+        """Whether a step is the one at which something is opened, or comes after it."""
+        names, opens = self.names, self.told.opens
+        return name in names and opens in names and names.index(name) >= names.index(opens)
+
     def _step(self, step: StepForm) -> Step:
         # Every text of a shared step may hold words: what is said, but also codes and steps.
         step = _filled(step, lambda text: self._worded(step.name, text))
@@ -282,7 +298,7 @@ class _Maker:
             critical=step.critical,
             shortest=step.shortest,
         )
-        ways = _ways(self.file, made, step, self.place, self.faults)
+        ways = _ways(self.file, made, step, self, self.faults)
         return replace(made, ways=tuple(ways))
 
 
@@ -305,7 +321,7 @@ def _filled(value: Any, worded: Callable[[str], str]) -> Any:
 
 
 def _ways(
-    file: str, step: Step, given: StepForm, place: Callable[[str], str], faults: list[Fault]
+    file: str, step: Step, given: StepForm, maker: _Maker, faults: list[Fault]
 ) -> Iterator[Way]:
     """The ways written in the file, then the usual one for each remedy of each reason."""
     reasons = {r.code: r for r in reasons_of(step)}
@@ -316,7 +332,7 @@ def _ways(
             if code not in reasons:
                 faults.append(Fault(file, step.name, f"no check of this step can give `{code}`"))
             taken.add((remedy, code))
-        yield Way(remedy=remedy, on=tuple(way.on), to=place(way.to))
+        yield Way(remedy=remedy, on=tuple(way.on), to=maker.place(way.to))
     for remedy in Remedy:
         on = tuple(
             code
@@ -324,8 +340,10 @@ def _ways(
             if remedy in reason.remedies and (remedy, code) not in taken
         )
         if on:
-            to = given.back.get(remedy.value, USUAL_TARGET[remedy])
-            yield Way(remedy=remedy, on=on, to=place(to))
+            usual = USUAL_TARGET[remedy]
+            if usual == FIRST_STEP and maker.is_open(step.name):
+                usual = HERE  # what is open in the hand does not wait while all is read anew
+            yield Way(remedy=remedy, on=on, to=maker.place(given.back.get(remedy.value, usual)))
     for name in given.back:
         if name not in {r.value for r in Remedy}:
             faults.append(
