@@ -58,7 +58,8 @@ def demo_ward() -> Ward:
 class Scene:
     """One preparation being made, with the right answer at hand for every step.
 
-    `ward` may be changed between steps: it stands for the files that others keep.
+    `ward` may be changed between steps: it stands for the files that others keep. `begun` is the
+    id of a preparation that already stands in the folder's trail, "" to begin a new trail.
     """
 
     folder: Path
@@ -67,10 +68,16 @@ class Scene:
     now: datetime = START
     station_name: str = "W7E-1"
     workflows: Mapping[str, Workflow] | None = None
+    begun: str = ""
 
     def __post_init__(self) -> None:
-        self._numbers = itertools.count(1)
-        self.trail = Trail.create(self.folder / "trail.db", trail_id="T-1", unit="W7E", at=self.now)
+        self._numbers = itertools.count(100_001 if self.begun else 1)
+        file = self.folder / "trail.db"
+        self.trail = (
+            Trail.open(file)
+            if self.begun
+            else Trail.create(file, trail_id="T-1", unit="W7E", at=self.now)
+        )
         self.station = Station(
             self.trail,
             self.ward,
@@ -81,7 +88,7 @@ class Scene:
             new_id=lambda: f"id-{next(self._numbers):06d}",
             reload=lambda ward: self.ward,
         )
-        self.id = ""
+        self.id = self.begun
         self.outcomes: list[Outcome] = []
 
     # -- changing the surroundings -----------------------------------------------------------

@@ -6,6 +6,7 @@ from datetime import date
 
 from checklist.checks.calculation import PARSHURAM
 from checklist.checks.equipment import FILTER_MISSING
+from checklist.checks.patient import ALLERGY_MATCH
 from checklist.checks.product import EXPIRED, FLUSH_SYRINGE, RECALLED, UNKNOWN_CONTAINER
 from checklist.checks.registry import check, reason
 from checklist.checks.second import DISAGREES
@@ -132,6 +133,25 @@ def diluent_is_one_that_the_leaflet_names(
         allowed = " or ".join(named) or "nothing that is kept here"
         return Refusal(WRONG_DILUENT, {"read": fluid.said, "allowed": allowed})
     return preservative_speaks_against(fluid, prep, around)
+
+
+@check(ALLERGY_MATCH, diluent=Kind.PRODUCT)
+def allergies_do_not_speak_against_the_diluent(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """Neither the diluent, its class nor a known excipient of it is on the allergy list."""
+    fluid, patient = _fluid(seen, around)[1], around.patient
+    if fluid is None or patient is None or patient.allergies is None:
+        return Pass(not_compared="allergies: diluent or status not known here")
+    drug = around.formulary.drug(fluid.drug)
+    own = {fluid.drug, fluid.preservative, *fluid.excipients}
+    own |= set(drug.allergy_classes) if drug is not None else set()
+    for allergy in patient.allergies:
+        if {allergy.substance.casefold(), allergy.drug_class.casefold()} & (own - {""}):
+            reaction = allergy.reaction or "not described"
+            facts = {"substance": allergy.substance, "reaction": reaction, "drug": fluid.said}
+            return Refusal(ALLERGY_MATCH, facts)
+    return Pass()
 
 
 @check(EXPIRED, diluent_expiry=Kind.DATE)

@@ -174,6 +174,17 @@ BACK = (
     "something, after the needle had left",
 )
 
+LATEX = reason(
+    "latex_alert",
+    Tier.SOFT,
+    "Latex allergy is on record, and the stopper or plunger of this item may hold latex.",
+    "A needle carries traces of it into the patient.",
+    "Take an item that its maker declares free of latex, or ask the pharmacist.",
+    Remedy.REPLACE_ITEM,
+    Remedy.CALL_PHARMACIST,
+    hazards="H08",
+)
+
 NEWBORN = timedelta(days=28)
 """Up to the 28th day of life a child is a newborn (WHO's definition, from memory)."""
 
@@ -258,3 +269,16 @@ def nothing_went_back_wrongly(
     if what in BACK[:2] or (what == BACK[2] and allowed and not shared):
         return Pass()
     return Refusal(RETURNED)
+
+
+@check(LATEX, UNKNOWN_CONTAINER, product=Kind.PRODUCT)
+def item_is_free_of_latex(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
+    """For a patient with a latex allergy the item is one that its maker declares free of latex."""
+    value, patient = seen["product"].value, around.patient
+    code = value.code if isinstance(value, ProductRead) else str(value)
+    product = around.formulary.products.get(code)
+    if product is None:
+        return Refusal(UNKNOWN_CONTAINER, {"code": code})
+    known = patient.allergies if patient is not None and patient.allergies else ()
+    latex = any("latex" in (a.substance.casefold(), a.drug_class.casefold()) for a in known)
+    return Caution(LATEX) if latex and not product.latex_free else Pass()
