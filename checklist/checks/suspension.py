@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from checklist.checks.mixing import METHOD
 from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
@@ -34,15 +35,27 @@ TOO_COLD = reason(
 )
 
 
-@check(NOT_RESUSPENDED, moved_how=Kind.CHOICE, moved_for=Kind.QUANTITY)
+@check(METHOD, NOT_RESUSPENDED, moved_how=Kind.CHOICE, moved_for=Kind.QUANTITY)
 def suspension_was_made_even(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """The suspension was moved in the way its leaflet names, and for long enough."""
+    """The suspension was moved in the way its leaflet names, and for long enough.
+
+    What was shaken or turned over against its leaflet may be spoiled; what was moved more gently
+    than that is only not even yet.
+    """
     product, moved = product_of(prep, around), seen["moved_for"].value
     if product is None or not product.resuspend_how or product.resuspend_for is None:
         return Pass(not_compared="evenness: the formulary keeps no way of mixing for this item")
-    if seen["moved_how"].value != product.resuspend_how:
+    how = str(seen["moved_how"].value)
+    if _force(how) > _force(product.resuspend_how):
+        return Refusal(METHOD, {"how": how, "allowed": product.resuspend_how})
+    if how != product.resuspend_how:
         return Refusal(NOT_RESUSPENDED, {"what": "Moved in the way of its leaflet"})
     least = product.resuspend_for
     if isinstance(moved, Quantity) and moved.alike(least) and moved >= least:
         return Pass()
     return Refusal(NOT_RESUSPENDED, {"what": "Moved for as long as its leaflet asks"})
+
+
+def _force(how: str) -> int:
+    """How hard a way of moving is on the drug: 0 without turning it over, 1 with, 2 shaken."""
+    return 2 if how == "shaken" else 1 if "turned over" in how else 0
