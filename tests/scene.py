@@ -41,6 +41,16 @@ LABELS = {
     "ORD-207": "]d201095200073020711727093010HY4172",
     "ORD-208": "]d201095200073008171727083110SB0457",
     "ORD-209": "]d201095200073005101728043010KE6602",
+    "ORD-301": "]d201095200073030161728083110EN3110",
+    "ORD-302": "]d201095200073030231728022910EN6021",
+    "ORD-303": "]d201095200073030301727113010FYK618",
+    "ORD-304": "]d201095200073030471727103110HM4408",
+    "ORD-305": "]d201095200073030541728063010IA1290",
+    "ORD-306": "]d201095200073030781728033110II7734",
+    "ORD-307": "]d201095200073030851727093010AD5521",
+    "ORD-308": "]d201095200073031081727073110LP0093",
+    "ORD-309": "]d201095200073031151728013110MP3360",
+    "ORD-310": "PH-310",
 }
 DILUENTS = {
     "water for injections": "]d201095200073020881729063010WI8350",
@@ -241,8 +251,13 @@ def _rest(scene: Scene) -> str:
 
 
 def _product(scene: Scene) -> Any:
-    code = LABELS[scene.order_id][5:19]
-    return scene.ward.formulary.products[code]
+    label = LABELS[scene.order_id]
+    return scene.ward.formulary.products[label[5:19] if _scanned(scene) else label]
+
+
+def _scanned(scene: Scene) -> bool:
+    """Whether the item has a code that brings lot and expiry along."""
+    return LABELS[scene.order_id].startswith("]d2")
 
 
 def _strength(scene: Scene) -> Any:
@@ -318,6 +333,11 @@ def _expiry(scene: Scene) -> str:
     return str(reading.value)
 
 
+def _keeps_air(scene: Scene) -> bool:
+    """Whether the maker's bubble stays: for the whole of a syringe whose leaflet says so."""
+    return bool(_product(scene).keeps_air) and scene.volume() == _typed(_content(scene))[:-3]
+
+
 def _size(scene: Scene) -> str:
     from fractions import Fraction
 
@@ -347,8 +367,8 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "product": lambda s: LABELS[s.order_id],
     "product_again": lambda s: LABELS[s.order_id],
     "emptied": lambda s: LABELS[s.order_id],
-    "expiry": "",
-    "lot": "",
+    "expiry": lambda s: "" if _scanned(s) else "31 Mar 2027",
+    "lot": lambda s: "" if _scanned(s) else "LB-77",
     "name_on_label": lambda s: s.order.drug,
     "count_before": lambda s: str(s.ward.unit.register.get(_product(s).code, 10)),
     "count_taken": "1",
@@ -367,8 +387,29 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "pore": "5",
     "read_drug": lambda s: s.order.drug,
     "read_strength": lambda s: _typed(_strength(s)),
-    "bubble_free": "no bubble left",
+    "bubble_free": lambda s: "a bubble is left" if _keeps_air(s) else "no bubble left",
     "drawn_volume": Scene.volume,
+    "fill_volume": lambda s: _typed(_product(s).content) if _product(s).scale_step is not None else "",
+    "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
+    "holder_mark": lambda s: _product(s).holder,
+    "flush": "]d201095200073031221728083110FL1001",
+    "flush_expiry": "",
+    "moved_how": lambda s: _product(s).resuspend_how,
+    "moved_for": lambda s: _typed(_product(s).resuspend_for).partition(" ")[0],
+    "kit_lot": lambda s: LABELS[s.order_id][-6:],
+    "activated": "once, all the way",
+    "use_before_day": "26 Nov 2026",
+    "use_before_time": "18:00",
+    "name_is_on": "on the barrel",
+    "pen_identifier": _patient("name"),
+    "opened_on": "12 Nov 2026",
+    "own_amount": _dose,
+    "amount_left": "180 units",
+    "primed": "3 units",
+    "window": _dose,
+    "checker_window": _dose,
+    "assessed_at": _time,
+    "held_for": "10",
     "tip": lambda s: "cap, no needle" if s.order.route == "IV" else "new injection needle",
     "gauge": lambda s: "" if s.order.route == "IV" else "20" if _product(s).viscous else "23",
     "needle_length": lambda s: {"IV": "", "SC": "16"}.get(s.order.route, "25"),
