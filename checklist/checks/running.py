@@ -186,18 +186,24 @@ def rate_is_within_the_limit(seen: Observation, prep: Preparation, around: Surro
     return Refusal(RATE_LIMIT, {"rate": str(flow), "limit": str(limit)})
 
 
+@check(DISAGREES, checker_carrier=Kind.TEXT)
+def second_fluid_agrees(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
+    """The fluid as the second person names it is the ordered one."""
+    run = prep.order.infusion
+    named = run is not None and _said(seen, "checker_carrier") == run.carrier
+    return Pass() if named else Refusal(DISAGREES, {"what": "Fluid"})
+
+
 @check(
     DISAGREES,
-    checker_carrier=Kind.TEXT,
     checker_final_volume=Kind.QUANTITY,
     checker_rate=Kind.QUANTITY,
 )
 def second_infusion_agrees(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """Fluid, all of the liquid and rate, worked out alone, agree with the first person's."""
-    made, run = plan(prep, around), prep.order.infusion
+    """All of the liquid and the rate, worked out alone, agree with the first person's."""
+    made = plan(prep, around)
     wanted = rate_in_force(made, prep)
     agree = {
-        "Fluid": run is not None and _said(seen, "checker_carrier") == run.carrier,
         "Volume": made is not None and same(seen["checker_final_volume"].value, made.volume),
         "Rate": made is not None
         and (
