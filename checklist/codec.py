@@ -19,7 +19,7 @@ from checklist.observation import (
     Sealed,
     Unread,
 )
-from checklist.order import HoldRule, Order
+from checklist.order import Component, HoldRule, Infusion, Order
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 
 _T = TypeVar("_T")
@@ -332,8 +332,25 @@ _READING = _record(
 )
 
 _HOLD = _record(
-    HoldRule, what=_TEXT, unit=_TEXT, lowest=_maybe(_QUANTITY), highest=_maybe(_QUANTITY)
+    HoldRule,
+    what=_TEXT,
+    unit=_TEXT,
+    lowest=_maybe(_QUANTITY),
+    highest=_maybe(_QUANTITY),
+    max_age=_maybe(_QUANTITY),
 )
+_INFUSION = _record(
+    Infusion,
+    into=_TEXT,
+    carrier=_TEXT,
+    carrier_strength=_maybe(_STRENGTH),
+    volume=_maybe(_QUANTITY),
+    duration=_maybe(_QUANTITY),
+    rate=_maybe(_QUANTITY),
+    first_out=_TRUTH,
+    gravity=_TRUTH,
+)
+_COMPONENT = _record(Component, drug=_TEXT, dose=_QUANTITY, strength=_maybe(_STRENGTH))
 _ORDER = _record(
     Order,
     id=_TEXT,
@@ -360,6 +377,8 @@ _ORDER = _record(
     double_check=_TRUTH,
     hold=_maybe(_HOLD),
     last_given=_maybe(_TIME),
+    infusion=_maybe(_INFUSION),
+    second=_maybe(_COMPONENT),
     written=_TEXTS,
     unreadable=_TEXTS,
 )

@@ -5,175 +5,93 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
-from pydantic import Field as Slot
+from pydantic import TypeAdapter, ValidationError
 
-from checklist.checks import CHECKS, REASONS, always
-from checklist.observation import Kind
-from checklist.verdict import Reason, Remedy
-from checklist.workflow import (
-    END,
-    HERE,
-    RESTART,
-    RESUME,
-    SYMBOLS,
-    Ending,
-    Field,
-    Layout,
-    Phase,
-    Step,
-    Way,
-    Who,
-    Workflow,
+from checklist.assembly import Told, assembled, choices, reasons_of
+from checklist.checks import CHECKS, REASONS
+from checklist.form import (
+    CONTAINER_KINDS,
+    EndingForm,
+    Fault,
+    FieldForm,
+    Form,
+    PhaseForm,
+    SharedForm,
+    StepForm,
+    WayForm,
+    WorkflowFaults,
+    WorkflowForm,
 )
+from checklist.observation import Kind
+from checklist.preparation import ITEM
+from checklist.verdict import Remedy
+from checklist.workflow import RESUME, SYMBOLS, Layout, Step, Workflow
 
-Name = str
-NAME = r"^[a-z][a-z0-9_]{0,59}$"
-# From the order step on everything is read again after the prescriber has been called.
-FIRST_STEP = "first_step"
-USUAL_TARGET: Mapping[Remedy, str] = {
-    Remedy.RECHECK: HERE,
-    Remedy.ADJUST: HERE,
-    Remedy.WAIT: HERE,
-    Remedy.SECOND_PERSON: HERE,
-    Remedy.CALL_PHARMACIST: HERE,
-    Remedy.REPLACE_ITEM: HERE,
-    Remedy.CALL_PRESCRIBER: FIRST_STEP,
-    Remedy.QUARANTINE: RESTART,
-    Remedy.DISCARD_RESTART: RESTART,
-    Remedy.STOP: END,
-    Remedy.EVENT: END,
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with a workflow file, said to its author."""
-
-    file: str
-    step: str
-    sentence: str
-
-    def __str__(self) -> str:
-        where = f"{self.file}, step {self.step}" if self.step else self.file
-        return f"{where}: {self.sentence}"
-
-
-class WorkflowFaults(Exception):
-    """Every fault found in one reading of a workflow."""
-
-    def __init__(self, faults: list[Fault]) -> None:
-        self.faults = faults
-        super().__init__("\n".join(map(str, faults)))
-
-
-class _In(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-
-class _FieldIn(_In):
-    name: Name = Slot(pattern=NAME)
-    kind: Literal[tuple(k.value for k in Kind)]  # type: ignore[valid-type]
-    say: str = Slot(min_length=2, max_length=90)
-    unit: str = ""
-    answers: list[str] = []
-    if_not: str = ""
-    if_missing: str = ""
-    private: bool = False
-    hidden: bool = False
-    optional: bool = False
-    carried: str = ""
-    only_if: list[str] = []
-
-
-class _WayIn(_In):
-    remedy: Literal[tuple(r.value for r in Remedy)]  # type: ignore[valid-type]
-    on: list[str] = Slot(min_length=1)
-    to: str
-
-
-class _StepIn(_In):
-    name: Name = Slot(pattern=NAME)
-    ask: str = Slot(min_length=3, max_length=120)
-    how: str = Slot(default="", max_length=240)
-    who: Literal[tuple(w.value for w in Who)] = "preparer"  # type: ignore[valid-type]
-    checks: list[str] = []
-    only_if: list[str] = []
-    back: dict[str, str] = {}
-    resume_at: str = ""
-    critical: bool = False
-    shortest: int = Slot(default=0, ge=0, le=600)
-    field: list[_FieldIn] = []
-    way: list[_WayIn] = []
-
-
-class _PhaseIn(_In):
-    name: Name = Slot(pattern=NAME)
-    title: str = Slot(min_length=2, max_length=40)
-    mode: Literal["read, then do", "do, then enter"]
-    reverify: str = ""
-    step: list[_StepIn] = Slot(min_length=1)
-
-
-class _EndingIn(_In):
-    code: str = Slot(pattern=NAME)
-    say: str = Slot(min_length=3, max_length=80)
-    phases: list[str] = []
-
-
-class _WorkflowIn(_In):
-    title: str = Slot(min_length=3, max_length=60)
-    version: int = Slot(ge=1)
-    container: str = Slot(pattern=NAME)
-    phases: list[str] = Slot(min_length=1)
-    asides: list[str] = Slot(min_length=1)
-    account: str
-    restart: str
-    opens: str
-    withdraw: str
-    ready: str
-    words: dict[str, str] = {}
-    phase: list[_PhaseIn] = []
-    ending: list[_EndingIn] = []
-
-
-class _Shared(_In):
-    phase: list[_PhaseIn] = Slot(min_length=1)
-    ending: list[_EndingIn] = []
+__all__ = [
+    "CONTAINER_KINDS", "Fault", "WorkflowFaults", "faults_in", "from_text", "layout_of",
+    "read_workflow", "read_workflows", "reasons_of",
+]  # fmt: skip
 
 
 def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
     """The workflow in a TOML file, with the shared phases of its folder.
 
-    `shared` is the folder of phase files, by default `phases` beside the file. Raises
-    WorkflowFaults with every fault found, in the words of the file's author.
+    `shared` is the folder of phase files, by default `phases` beside the file. The words that
+    these give are the usual ones; the workflow's own go before them. A file that starts from
+    several containers holds several workflows, of which this is the first. Raises WorkflowFaults
+    with every fault found, in the words of the file's author.
+    """
+    return read_workflows(file, shared=shared)[0]
+
+
+def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow, ...]:
+    """The workflows in a TOML file: one, or one for each container its drug may come in.
+
+    What the drug's own container asks for is taken from the workflow of that container, in the
+    same folder. Raises WorkflowFaults as `read_workflow`.
     """
     folder = shared if shared is not None else file.parent / "phases"
     faults: list[Fault] = []
-    phases: dict[str, tuple[str, _PhaseIn]] = {}
-    endings: list[_EndingIn] = []
+    phases: dict[str, tuple[str, PhaseForm]] = {}
+    endings: list[EndingForm] = []
+    words: dict[str, str] = {}
     for other in sorted(folder.glob("*.toml")):
-        found = _parse(other, _Shared, faults)
+        found = _parse(other, SharedForm, faults)
         if found is not None:
             _collect(f"phases/{other.name}", found.phase, phases, faults)
             endings.extend(found.ending)
-    own = _parse(file, _WorkflowIn, faults)
+            for word in sorted(words.keys() & found.words.keys()):
+                faults.append(Fault(f"phases/{other.name}", "", f"the word `{word}` stands twice"))
+            words.update(found.words)
+    own = _parse(file, WorkflowForm, faults)
+    kept = {
+        name: form
+        for name in (own.sources if own is not None else [])
+        if (form := _parse(file.parent / f"{name}.toml", WorkflowForm, faults)) is not None
+    }
     if own is None or faults:
         raise WorkflowFaults(faults)
-    _collect(file.name, own.phase, phases, faults, replaces=True)
-    workflow = _assembled(file.stem, own, endings, phases, faults)
-    if workflow is not None:
-        faults.extend(
-            Fault(_file_of(step, phases, file.name), step, sentence)
-            for step, sentence in faults_in(workflow)
-        )
-    if workflow is None or faults:
-        raise WorkflowFaults(faults)
-    return workflow
+    made = []
+    for sources in choices(own):
+        from_ = {item: (name, kept[name]) for item, name in sources.items()}
+        known = dict(phases)
+        for source, form in from_.values():
+            _collect(f"{source}.toml", form.phase, known, faults, replaces=True)
+        _collect(file.name, own.phase, known, faults, replaces=True)
+        told = Told.of(own, words, from_, file.name, faults)
+        workflow = assembled(".".join((file.stem, *sources.values())), told, endings, known, faults)
+        if workflow is not None:
+            made.append(workflow)
+            faults.extend(
+                Fault(_file_of(step, known, file.name), step, sentence)
+                for step, sentence in faults_in(workflow)
+            )
+    if faults:
+        raise WorkflowFaults(list(dict.fromkeys(faults)))
+    return tuple(made)
 
 
 def from_text(text: str) -> Workflow:
@@ -184,10 +102,10 @@ def from_text(text: str) -> Workflow:
 _ADAPTER: TypeAdapter[Workflow] = TypeAdapter(Workflow)
 
 
-In = TypeVar("In", bound=_In)
+Table = TypeVar("Table", bound=Form)
 
 
-def _parse(file: Path, model: type[In], faults: list[Fault]) -> In | None:
+def _parse(file: Path, model: type[Table], faults: list[Fault]) -> Table | None:
     name = f"{file.parent.name}/{file.name}" if file.parent.name == "phases" else file.name
     try:
         data = tomllib.loads(file.read_text(encoding="utf-8"))
@@ -218,7 +136,7 @@ def _step_at(data: Any, loc: tuple[int | str, ...]) -> str:
     return found
 
 
-def _sentence(error: Any, model: type[_In]) -> str:
+def _sentence(error: Any, model: type[Form]) -> str:
     path = ".".join(str(p) for p in error["loc"])
     last = str(error["loc"][-1]) if error["loc"] else ""
     match error["type"]:
@@ -234,15 +152,15 @@ def _sentence(error: Any, model: type[_In]) -> str:
             return f"`{path}` is {error['input']!r}: {error['msg'].lower()}"
 
 
-def _words_of(model: type[_In]) -> list[str]:
-    every = (_WorkflowIn, _PhaseIn, _StepIn, _FieldIn, _WayIn, _EndingIn, model)
+def _words_of(model: type[Form]) -> list[str]:
+    every = (WorkflowForm, PhaseForm, StepForm, FieldForm, WayForm, EndingForm, model)
     return sorted({name for one in every for name in one.model_fields})
 
 
 def _collect(
     file: str,
-    found: list[_PhaseIn],
-    phases: dict[str, tuple[str, _PhaseIn]],
+    found: list[PhaseForm],
+    phases: dict[str, tuple[str, PhaseForm]],
     faults: list[Fault],
     *,
     replaces: bool = False,
@@ -254,144 +172,11 @@ def _collect(
         phases[phase.name] = (file, phase)
 
 
-def _file_of(step: str, phases: Mapping[str, tuple[str, _PhaseIn]], default: str) -> str:
+def _file_of(step: str, phases: Mapping[str, tuple[str, PhaseForm]], default: str) -> str:
     for file, phase in phases.values():
-        if any(s.name == step for s in phase.step):
+        if any(s.name == step.partition(ITEM)[0] for s in phase.step):
             return file
     return default
-
-
-def _assembled(
-    name: str,
-    own: _WorkflowIn,
-    endings: list[_EndingIn],
-    phases: Mapping[str, tuple[str, _PhaseIn]],
-    faults: list[Fault],
-) -> Workflow | None:
-    missing = [p for p in (*own.phases, *own.asides) if p not in phases]
-    for phase in missing:
-        close = difflib.get_close_matches(phase, phases, 1)
-        hint = f"; did you mean `{close[0]}`?" if close else ""
-        faults.append(Fault(f"{name}.toml", "", f"there is no phase `{phase}`{hint}"))
-    if missing:
-        return None
-    first = phases[own.phases[0]][1].step[0].name
-    made = {p: _phase(phases[p], own.words, first, faults) for p in (*own.phases, *own.asides)}
-    return Workflow(
-        name=name,
-        title=own.title,
-        version=own.version,
-        container=own.container,
-        phases=tuple(made[p] for p in own.phases),
-        asides=tuple(made[p] for p in own.asides),
-        account=own.account,
-        restart=own.restart,
-        opens=own.opens,
-        withdraw=own.withdraw,
-        ready=own.ready,
-        endings=tuple(
-            Ending(code=e.code, say=e.say, phases=tuple(e.phases)) for e in (*endings, *own.ending)
-        ),
-    )
-
-
-def _phase(
-    found: tuple[str, _PhaseIn], words: Mapping[str, str], first: str, faults: list[Fault]
-) -> Phase:
-    file, phase = found
-    return Phase(
-        name=phase.name,
-        title=phase.title,
-        mode=phase.mode,
-        steps=tuple(_step(file, step, words, first, faults) for step in phase.step),
-        reverify=phase.reverify,
-    )
-
-
-def _step(
-    file: str, step: _StepIn, words: Mapping[str, str], first: str, faults: list[Fault]
-) -> Step:
-    def worded(text: str) -> str:
-        try:
-            return text.format_map(words)
-        except (KeyError, ValueError, IndexError) as error:
-            faults.append(
-                Fault(file, step.name, f"{text!r} asks for a word {error} that [words] lacks")
-            )
-            return text
-
-    made = Step(
-        name=step.name,
-        ask=worded(step.ask),
-        how=worded(step.how),
-        who=Who(step.who),
-        fields=tuple(
-            Field(
-                **{
-                    **f.model_dump(),
-                    "kind": Kind(f.kind),
-                    "say": worded(f.say),
-                    "answers": tuple(f.answers),
-                    "only_if": tuple(f.only_if),
-                }
-            )
-            for f in step.field
-        ),
-        checks=tuple(step.checks),
-        only_if=tuple(step.only_if),
-        resume_at=step.resume_at,
-        critical=step.critical,
-        shortest=step.shortest,
-    )
-    return replace(made, ways=tuple(_ways(file, made, step, first, faults)))
-
-
-def _ways(file: str, step: Step, given: _StepIn, first: str, faults: list[Fault]) -> Iterator[Way]:
-    """The ways written in the file, then the usual one for each remedy of each reason."""
-    reasons = {r.code: r for r in reasons_of(step)}
-    taken: set[tuple[Remedy, str]] = set()
-    for way in given.way:
-        remedy = Remedy(way.remedy)
-        for code in way.on:
-            if code not in reasons:
-                faults.append(Fault(file, step.name, f"no check of this step can give `{code}`"))
-            taken.add((remedy, code))
-        yield Way(remedy=remedy, on=tuple(way.on), to=_named(way.to, first))
-    for remedy in Remedy:
-        on = tuple(
-            code
-            for code, reason in reasons.items()
-            if remedy in reason.remedies and (remedy, code) not in taken
-        )
-        if on:
-            to = given.back.get(remedy.value, USUAL_TARGET[remedy])
-            yield Way(remedy=remedy, on=on, to=_named(to, first))
-    for name in given.back:
-        if name not in {r.value for r in Remedy}:
-            faults.append(
-                Fault(file, step.name, f"`back.{name}` is not a remedy; there are {_remedies()}")
-            )
-
-
-def _remedies() -> str:
-    return ", ".join(r.value for r in Remedy)
-
-
-def _named(to: str, first: str) -> str:
-    return first if to == FIRST_STEP else to
-
-
-def reasons_of(step: Step) -> tuple[Reason, ...]:
-    """Every reason that an attempt at this step can give, in order of precedence."""
-    codes: dict[str, Reason] = {r.code: r for r in always(step.who.value)}
-    for field in step.fields:
-        for code in (field.if_missing, field.if_not):
-            if code in REASONS:
-                codes[code] = REASONS[code]
-    for name in step.checks:
-        if name in CHECKS:
-            codes.update({r.code: r for r in CHECKS[name].reasons})
-    return tuple(codes.values())
 
 
 def faults_in(workflow: Workflow) -> Iterator[tuple[str, str]]:

@@ -13,8 +13,8 @@ from checklist.checks import CHECKS, REASONS
 from checklist.gate import CAUTION, OutOfSequence, Rules
 from checklist.observation import Channel, Kind, Observation, Unread
 from checklist.order import Order
-from checklist.preparation import Event, Preparation, Surroundings
-from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, raised
+from checklist.preparation import ITEM, Event, Preparation, Surroundings
+from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, eased, raised
 from checklist.workflow import RESUME, Field, Spot, Way, Who, ending_words
 
 # After this many refusals of one identity check at a step, reading again is no longer enough:
@@ -160,8 +160,10 @@ def judged(
     """The verdict of every check of a step, the general ones first.
 
     A check that raises is a refusal with a code of its own; nothing is ever skipped. When an
-    entry is missing or cannot be read, the checks that would lean on it are not asked.
+    entry is missing or cannot be read, the checks that would lean on it are not asked. At a step
+    for one item of a mixture the checks see that item's view of the preparation.
     """
+    prep = prep.of(spot.place.partition("/")[0].partition(ITEM)[2])
     first = [Found("the_hands_are_the_right_ones", _hands(prep, spot, around))]
     first += [Found("entries_are_read", v) for v in _entries(spot.step.fields, seen)]
     first += [
@@ -176,8 +178,8 @@ def judged(
         check = CHECKS[name]
         if bad.isdisjoint(check.fields) or _optional(spot, bad & check.fields.keys()):
             first.append(Found(name, _asked(name, seen, prep, around)))
-    tiers = around.unit.raised
-    return tuple(Found(f.check, raised(f.verdict, tiers)) for f in first)
+    unit = around.unit
+    return tuple(Found(f.check, raised(eased(f.verdict, unit.eased), unit.raised)) for f in first)
 
 
 def _optional(spot: Spot, names: set[str]) -> bool:

@@ -53,6 +53,8 @@ def _begun(entry: Entry, rules: Rules) -> Preparation:
         last_at=event.at,
         preparer=event.by,
         station=event.station,
+        sources=event.body.get("sources", {}),
+        turned=event.body.get("turned", False),
     )
 
 

@@ -6,12 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from checklist import notation
+from checklist import device, label_parts, notation
 from checklist.dose.working import DoseFault
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import DimensionMismatch, Quantity
-from checklist.target import ordered_dose, product_of, target
+from checklist.quantity import Concentration, DimensionMismatch, Quantity
+from checklist.target import ordered_dose, product_of, strength_in_force, target
 from checklist.timing import said_date, span
+from checklist.vial import diluent_used, mixed_until
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
 # default; the published sets that it was made from stand in tests/data/label_content.csv.
@@ -22,6 +23,8 @@ ITEMS: Mapping[str, str] = {
     "dose": "amount of drug",
     "volume": "total volume",
     "concentration": "concentration",
+    "diluent": "mixed with",
+    **label_parts.ITEMS,
     "route": "route",
     "prepared": "date and time prepared",
     "use_before": "use before",
@@ -37,7 +40,17 @@ ROUTE_WORDS: Mapping[str, str] = {
     "EPI": "epidural",
     "PO": "by mouth",
     "NG": "nasogastric tube",
+    "PEG": "gastrostomy tube",
+    "INH": "to be inhaled",
 }
+
+
+# Whoever reports one of these has opened the container; the first that was reported counts.
+OPENING = (
+    "clean_break", "stopper_rubbed", "tab_off", "neck_clear", "activated", "cap_off",
+    "overwrap_off",
+    "bottle_open",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,16 +96,24 @@ class Label:
 def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     """The last moment to begin giving: opened plus the shorter of unit's and product's limit.
 
-    None before anything was opened.
+    A mixed powder is not used past its life after mixing either, nor two drugs in one syringe past
+    the time for which they go together, nor a device past a time of its own. None before anything
+    was opened or any such time is known.
     """
-    began = prep.time_of("clean_break") or prep.time_of("neck_clear")
-    if began is None:
-        return None
+    views = [prep, *(prep.of(item) for item in prep.items)]
+    times = [next(filter(None, map(view.time_of, OPENING)), None) for view in views]
+    began = min((at for at in times if at is not None), default=None)
     product = product_of(prep, around)
-    limits = [around.unit.prepared_to_start_limit]
+    limits = [around.unit.to_start(prep.order.route)]
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
-    return began + min(span(limit) for limit in limits)
+    ends = (
+        began + min(span(limit) for limit in limits) if began is not None else None,
+        mixed_until(prep, around),
+        label_parts.together_until(prep, around),
+        device.until(prep, around),
+    )
+    return min((end for end in ends if end is not None), default=None)
 
 
 def label(prep: Preparation, around: Surroundings) -> Label:
@@ -101,21 +122,27 @@ def label(prep: Preparation, around: Surroundings) -> Label:
     drawn = prep.latest("drawn_volume")
     volume = drawn.value if drawn and isinstance(drawn.value, Quantity) else None
     dose, limit = ordered_dose(prep, around), use_before(prep, around)
-    made = prep.time_of("drawn_volume")
+    strength = strength_in_force(prep, around)
+    made = prep.time_of("drawn_volume") or prep.time_of("overwrap_off")
+    more = label_parts.parts(prep, around)
     checker = prep.person_of("checker_volume")
-    due = tuple(name for name in ITEMS if name != "checked_by" or checker)
+    idle = {"checked_by": not checker, "diluent": product is None or product.powder is None}
+    idle |= {name: name not in more for name in label_parts.ITEMS}
+    due = tuple(name for name in ITEMS if not idle.get(name))
     items = {
         "patient_name": patient.name if patient else "",
         "identifiers": _identifiers(around) if patient else "",
         "drug": product.drug if product else "",
         "dose": "" if dose is None else str(dose),
         "volume": "" if volume is None else str(volume),
-        "concentration": str(product.strength.per_mL) if product else "",
+        "concentration": "" if strength is None else _each(strength),
+        "diluent": diluent_used(prep, around),
         "route": ROUTE_WORDS.get(prep.order.route, ""),
         "prepared": _moment(made, around),
         "use_before": _moment(limit, around),
         "prepared_by": prep.preparer,
         "checked_by": checker,
+        **more,
     }
     return Label(items=items, due=due, use_before=limit, back=_back(prep, around))
 
@@ -133,6 +160,11 @@ def _identifiers(around: Surroundings) -> str:
     patient = around.patient
     assert patient is not None
     return f"born {said_date(patient.birth_date)}, record {patient.record_number}"
+
+
+def _each(strength: Concentration) -> str:
+    each = strength.per_mL
+    return str(each.to("mg/mL") if each.unit == "g/mL" else each)
 
 
 def _moment(at: datetime | None, around: Surroundings) -> str:

@@ -6,13 +6,17 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from checklist import ampoule, needle, site, syringe
-from checklist.definition import read_workflow
+from checklist import ampoule, needle, requirement, setting, site, syringe
+from checklist.definition import read_workflows
 from checklist.dose import figures
 from checklist.limits import Limits
+from checklist.requirement import Required
+from checklist.setting import Settings
 from checklist.workflow import Workflow
 
 _PACKAGE = Path(__file__).resolve().parent
+# Files beside the workflows that say what workflows have to keep to.
+NOT_WORKFLOWS = ("hazards", "required", "settings")
 
 
 class MissingFiles(Exception):
@@ -34,10 +38,23 @@ def folder(name: str) -> Path:
 def workflows() -> Mapping[str, Workflow]:
     """Every shipped workflow by name. Raises WorkflowFaults for the first bad one."""
     return {
-        file.stem: read_workflow(file)
+        workflow.name: workflow
         for file in sorted(folder("workflows").glob("*.toml"))
-        if file.stem not in ("hazards", "required")
+        if file.stem not in NOT_WORKFLOWS
+        for workflow in read_workflows(file)
     }
+
+
+@cache
+def required() -> Required:
+    """The barriers that no shipped workflow may let be dodged. Raises RequiredFaults."""
+    return requirement.read(folder("workflows") / requirement.FILE)
+
+
+@cache
+def settings() -> Settings:
+    """What a unit may choose, and which way its limits are tighter. Raises SettingsFaults."""
+    return setting.read(folder("workflows") / setting.FILE)
 
 
 @cache

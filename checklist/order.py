@@ -41,13 +41,45 @@ class Patient:
 class HoldRule:
     """Withhold when the value of `what` is outside [`lowest`, `highest`], in `unit`.
 
-    `max_age` is how old the value may be. Either bound may be None.
+    `max_age` is how old the value may be when the dose is given. Each of them may be None.
     """
 
     what: str
     unit: str
     lowest: Quantity | None = None
     highest: Quantity | None = None
+    max_age: Quantity | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Component:
+    """The second drug of an order line that asks for two in one syringe."""
+
+    drug: str
+    dose: Quantity
+    strength: Concentration | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Infusion:
+    """How a dose is to run in: into what, with which carrier fluid, how much and how fast.
+
+    `into` is "bag", "bottle", "burette" or "pump syringe", and "" for a bag that comes ready
+    mixed. `carrier` is the fluid's name, `carrier_strength` its strength. `volume` is the labelled
+    volume of a bag or bottle, and the volume to make up to of a burette or pump syringe.
+    `duration` is the time for all of it; `rate` is mL in a time, or an amount in a time, per kg or
+    not. One of the two is enough. `first_out` asks for the drug's own volume to be drawn out of
+    the fluid before the drug goes in; `gravity` for drops instead of a pump.
+    """
+
+    into: str = ""
+    carrier: str = ""
+    carrier_strength: Concentration | None = None
+    volume: Quantity | None = None
+    duration: Quantity | None = None
+    rate: Quantity | None = None
+    first_out: bool = False
+    gravity: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +91,8 @@ class Order:
     own text of dose, route and frequency, which the notation check reads. `dose` is the amount for
     one administration; `dose_per_weight` (for example mg/kg) is given instead when the dose hangs
     on body weight. `last_given` is the latest dose of this line in the medication record.
+    `infusion` says how the dose runs in when it is not given from the syringe, `second` is the
+    drug that goes into the same syringe.
     """
 
     id: str
@@ -85,5 +119,7 @@ class Order:
     double_check: bool = False
     hold: HoldRule | None = None
     last_given: datetime | None = None
+    infusion: Infusion | None = None
+    second: Component | None = None
     written: Mapping[str, str] = field(default_factory=dict)
     unreadable: Mapping[str, str] = field(default_factory=dict)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
+from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
 from checklist.limits import Limits
 from checklist.observation import Observation, Reading
@@ -18,6 +19,10 @@ GIVEN = "given"
 DISCARDED = "discarded"
 ABANDONED = "abandoned"
 CLOSED = (GIVEN, DISCARDED, ABANDONED)
+ITEM = "@"
+"""Stands between a step's name and the item it is for: "draw_up@second"."""
+FIRST, SECOND = "first", "second"
+"""The two drugs of one syringe, in the order in which they are drawn."""
 
 KINDS = (
     "opened",
@@ -81,8 +86,11 @@ class Preparation:
     `place` is where it stands. `seen` maps a step's name to what was accepted there; going back
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
     or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
-    the refusals per (place, code) since the step was entered.
-    `passed_at` and `passed_by` say when and by whom each step was last passed.
+    the refusals per (place, code) since the step was entered. `passed_at` and `passed_by` say when
+    and by whom each step was last passed. `sources` are the containers that the drug, or each item
+    of a mixture, was to come in, where the workflow leaves that to the order; `turned` says that
+    the drug which the line names second is drawn first. `item` is the item whose view this is, see
+    `of`, and `whole` the order line of which `order` is then a part.
     """
 
     id: str
@@ -107,32 +115,72 @@ class Preparation:
     revealed: tuple[str, ...] = ()
     interrupted_at: datetime | None = None
     ended_because: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+    turned: bool = False
+    item: str = ""
+    whole: Order | None = None
 
     @property
     def closed(self) -> bool:
         """True once nothing more can happen except notes."""
         return self.place in CLOSED
 
+    @property
+    def items(self) -> tuple[str, ...]:
+        """The items for which something has been reported, in the order of their steps."""
+        found = (step.partition(ITEM)[2] for step in self.seen)
+        return tuple(dict.fromkeys(item for item in found if item))
+
+    def of(self, item: str) -> Preparation:
+        """The preparation as one item sees it: its readings before the shared ones, its order.
+
+        The items `first` and `second` are the two drugs of an order line that asks for two in one
+        syringe; each sees an order for its own drug and dose alone. Any other item has the order
+        as it stands.
+        """
+        whole = self.whole or self.order
+        return replace(self, item=item, order=self._part(whole, item), whole=whole)
+
+    def _part(self, whole: Order, item: str) -> Order:
+        second = whole.second
+        if second is None or item not in (FIRST, SECOND):
+            return whole
+        if self.turned is (item == SECOND):
+            return replace(whole, second=None)
+        return replace(
+            whole,
+            drug=second.drug,
+            dose=second.dose,
+            dose_per_weight=None,
+            strength=second.strength,
+            form="",
+            second=None,
+        )
+
+    def joined(self, seen: Observation) -> Preparation:
+        """The preparation as it would be with what is reported at the present step."""
+        return replace(self, seen={**self.seen, f"{ITEM}{self.item}": seen})
+
+    def _newest_first(self) -> Iterator[tuple[str, Observation]]:
+        """What was seen for this item, then what is shared; of each the newest first."""
+        for owner in dict.fromkeys((self.item, "")):
+            for step, observation in reversed(list(self.seen.items())):
+                if step.partition(ITEM)[2] == owner:
+                    yield step, observation
+
     def latest(self, name: str) -> Reading | None:
         """The newest accepted reading of the field `name`, whichever step asked for it."""
-        for observation in reversed(list(self.seen.values())):
-            if name in observation:
-                return observation[name]
-        return None
+        return next((o[name] for _, o in self._newest_first() if name in o), None)
 
     def time_of(self, name: str) -> datetime | None:
         """When the step that last took the field `name` was passed."""
-        for step, observation in reversed(list(self.seen.items())):
-            if name in observation:
-                return self.passed_at.get(step)
-        return None
+        found = next((step for step, o in self._newest_first() if name in o), "")
+        return self.passed_at.get(found)
 
     def person_of(self, name: str) -> str:
         """The staff code of whoever gave the newest reading of the field `name`, or ''."""
-        for step, observation in reversed(list(self.seen.items())):
-            if name in observation:
-                return self.passed_by.get(step, "")
-        return ""
+        found = next((step for step, o in self._newest_first() if name in o), "")
+        return self.passed_by.get(found, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +193,8 @@ class Surroundings:
     `given_before` are the times of doses of this line that the trail holds. `container` is the
     container that the workflow in force is for; `critical_break` says that the step which was
     interrupted is a critical one. `booked` is the stock of controlled products that the register
-    leaves after what the trail says was taken.
+    leaves after what the trail says was taken. `compatibility` is what the ward's pharmacy has
+    looked up about things put together.
     """
 
     at: datetime
@@ -163,3 +212,4 @@ class Surroundings:
     container: str = ""
     critical_break: bool = False
     booked: Mapping[str, int] = field(default_factory=dict)
+    compatibility: Compatibility = field(default_factory=Compatibility)

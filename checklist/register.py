@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from checklist import codec
 from checklist.gate import Rules
 from checklist.observation import Observation, ProductRead
-from checklist.preparation import ABANDONED, CLOSED, Entry
+from checklist.preparation import ABANDONED, CLOSED, ITEM, Entry
 from checklist.quantity import Quantity
 from checklist.verdict import Remedy
 
@@ -29,25 +29,33 @@ def used(entries: Iterable[Entry], rules: Rules, *, own: bool) -> Counter[str]:
     """
     order, opens = rules.layout.order, rules.layout.order[rules.workflow.opens]
     total: Counter[str] = Counter()
-    code, taken, waiting = "", 0, False
+    codes: dict[str, str] = {}
+    taken: dict[str, int] = {}
+    waiting: dict[str, bool] = {}
     closed = False
     for entry in entries:
         event = entry.event
-        stem = event.lands.partition("/")[0]
+        stem, item = event.lands.partition("/")[0], _item(event.place)
         seen = codec.observation_in(event.body["seen"]) if "seen" in event.body else {}
         if event.kind in ("passed", "cautioned"):
-            code = _code(seen) or code
-            taken = _taken(seen) or taken
-            waiting = waiting or "witness_count_after" in seen
+            codes[item] = _code(seen) or codes.get(item, "")
+            taken[item] = _taken(seen) or taken.get(item, 0)
+            waiting[item] = waiting.get(item, False) or "witness_count_after" in seen
         set_aside = event.kind == "remedied" and event.body["remedy"] == Remedy.QUARANTINE
         reached = order.get(stem, opens) >= opens and event.lands != ABANDONED
-        if waiting and (set_aside or reached):
-            total[code] += taken
-            waiting = False
+        for one in list(waiting) if reached else [item] if set_aside else []:
+            if waiting.pop(one, False):
+                total[codes[one]] += taken[one]
         closed = event.lands in CLOSED
-    if waiting and not closed and not own:
-        total[code] += taken
+    if not closed and not own:
+        for one in (item for item, waits in waiting.items() if waits):
+            total[codes[one]] += taken[one]
     return total
+
+
+def _item(place: str) -> str:
+    """The item of a mixture that a place is for; "" where there is only one."""
+    return place.partition("/")[0].partition(ITEM)[2]
 
 
 def _code(seen: Observation) -> str:

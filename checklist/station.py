@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
-from checklist import __version__, engine, register
+from checklist import __version__, engine, register, way_in
 from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
@@ -19,10 +19,15 @@ from checklist.order import Order, Patient
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
+from checklist.site import Age
 from checklist.target import target
 from checklist.trail import SealedText, Trail
 from checklist.verdict import Remedy
+from checklist.way_in import Item
 from checklist.workflow import REVERIFY, Spot, Workflow
+
+# Below this age in years a patient counts as a child for the unit's double check. Common practice.
+ADULT = 18
 
 
 class NotHere(Exception):
@@ -81,56 +86,73 @@ class Station:
             raise NotHere(f"there is no order {id_!r}; orders here: {known}")
         return order
 
-    def traits(self, order: Order) -> frozenset[str]:
+    def traits(self, order: Order, items: Sequence[Item]) -> frozenset[str]:
         """What about this order decides which steps are asked."""
-        drug, unit = self.ward.formulary.drug(order.drug), self.ward.unit
-        high_alert = drug is None or drug.high_alert
-        controlled = drug is not None and drug.controlled
-        held = {
-            "controlled": controlled,
-            "high_alert": high_alert,
-            "double_check": order.double_check
-            or unit.asks_second_person(high_alert=high_alert, controlled=controlled),
-            "lookalike": drug is not None and bool(drug.lookalikes),
-            "intravenous": order.route == "IV",
-            "intramuscular": order.route == "IM",
-            "hold_rule": order.hold is not None,
-        }
-        return frozenset(name for name, holds in held.items() if holds)
+        patient, unit = self.ward.patients.get(order.patient), self.ward.unit
+        today = unit.local(self._clock()).date()
+        born = patient.birth_date if patient else today
+        child = born >= today or Age.between(born, today).months < 12 * ADULT
+        return way_in.traits(order, items, self.ward.formulary, unit, child=child)
 
-    def workflow_for(self, order: Order, container: str = "") -> Workflow:
-        """The workflow for the container that this order's drug comes in.
+    def workflow_for(
+        self, order: Order, container: str = "", sources: Sequence[str] = ()
+    ) -> tuple[Workflow, tuple[Item, ...]]:
+        """The workflow for the container that this order's drug comes in, or for its way in.
 
-        Raises NotHere when there is none, or when several would do and none was named.
+        An order that says how its dose runs in, or which drug goes with it, has its own workflow;
+        `sources` are then the containers in hand, see `way_in.items_of`, whose drugs come back with
+        it. Raises NotHere when there is none, or when several would do and none was named.
         """
-        kept = {p.container for p in self.ward.formulary.of_drug(order.drug)}
-        fitting = {
-            w.container: w
-            for w in self.workflows.values()
-            if w.container == container or (not container and w.container in kept)
-        }
-        if len(fitting) == 1:
-            return next(iter(fitting.values()))
-        names = ", ".join(sorted(fitting or {w.container for w in self.workflows.values()}))
+        way, formulary = way_in.container_by_order(order), self.ward.formulary
+        kept = {way} if way else {p.container for p in formulary.of_drug(order.drug)}
+        wanted = kept if not container else kept & {container} if way else {container}
+        fitting = [w for w in self.workflows.values() if w.container in wanted]
+        containers = sorted({w.container for w in fitting or self.workflows.values()})
         if not fitting:
+            names = ", ".join(containers)
             raise NotHere(f"no workflow for this order's container; there are: {names}")
-        raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
+        if len(containers) > 1:
+            names = ", ".join(containers)
+            raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
+        starts = tuple(dict.fromkeys(source for w in fitting for source in w.sources))
+        try:
+            items = way_in.items_of(order, starts, formulary, sources)
+        except way_in.NoWayIn as fault:
+            raise NotHere(str(fault)) from fault
+        from_ = tuple(item.container for item in items if item.container)
+        for workflow in fitting:
+            if workflow.sources == from_:
+                return workflow, items
+        raise NotHere(f"no workflow draws in the order {', '.join(from_)}")
 
     # -- acts ----------------------------------------------------------------------------------
 
-    def open(self, order_id: str, by: str, *, container: str = "") -> Outcome:
-        """Begin a preparation of an order in this person's hands."""
+    def open(
+        self, order_id: str, by: str, *, container: str = "", sources: Sequence[str] = ()
+    ) -> Outcome:
+        """Begin a preparation of an order in this person's hands.
+
+        `container` and `sources` name what is in hand where the formulary leaves a choice: the
+        container of the dose, and those that what is added to a bag or mixed comes in.
+        """
         person, order = self.sign_in(by), self.order(order_id)
-        workflow = self.workflow_for(order, container).for_(self.traits(order))
+        workflow, items = self.workflow_for(order, container, sources)
+        workflow = workflow.for_(self.traits(order, items))
         rules = self._compiled(workflow)
         self._keep(rules)
         unit, formulary = self.ward.unit, self.ward.formulary
         settings = {
-            "unit": {"code": unit.code, "digest": unit.digest},
+            "unit": {"code": unit.code, "digest": unit.digest, "settings": _plain(unit.settings)},
             "formulary": {"edition": formulary.edition, "digest": formulary.digest},
             "software": __version__,
             "container": workflow.container,
             "register": register.digest(unit.register),
+            "sources": {item.name: item.container for item in items if item.container},
+            "turned": items[0].drug != order.drug,
+            "compatibility": {
+                "edition": self.ward.compatibility.edition,
+                "digest": self.ward.compatibility.digest,
+            },
         }
         event = engine.opened(
             order,
@@ -272,6 +294,7 @@ class Station:
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
             booked=self._booked(prep) if "stock_count_holds" in asks else {},
+            compatibility=self.ward.compatibility,
         )
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
@@ -390,3 +413,8 @@ class Station:
         prep = evolve(before, entry, rules)
         self._hold(prep)
         return outcome_of(entry, prep, rules, found)
+
+
+def _plain(settings: Mapping[str, str | int | tuple[str, ...]]) -> dict[str, str | list[str]]:
+    """The unit's choices in force as plain JSON data, numbers as text."""
+    return {k: list(v) if isinstance(v, tuple) else str(v) for k, v in settings.items()}

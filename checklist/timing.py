@@ -32,6 +32,12 @@ def said_date(day: date) -> str:
     return f"{day.day} {day:%b %Y}"
 
 
+def said_moment(at: datetime, unit: Unit) -> str:
+    """A moment with its date as the ward's clock shows it: "31 Aug 2027 14:05"."""
+    local = unit.local(at)
+    return f"{said_date(local.date())} {local:%H:%M}"
+
+
 def said_time(at: datetime, unit: Unit, now: datetime) -> str:
     """A time as the ward's clock shows it, with the date when it is not today's."""
     local = unit.local(at)

@@ -12,11 +12,16 @@ from checklist.people import Role
 from checklist.quantity import Quantity
 from checklist.verdict import Tier
 
+# What "at once" comes to on a clock. Common practice, no source.
+AT_ONCE = Quantity.of("15", "min")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """The settings in force on one unit; each is recorded in the opening entry.
 
+    `settings` holds every choice of workflows/settings.toml, the unit's own or as shipped; `eased`
+    the soft reason codes that are mere notes under them. The other limits may only be tightened.
     `raised` maps a reason code to the unit's tier, never below the trade's. `record_number` and
     `location` are patterns (Python re) that tell a record number and a room or bed apart from a
     name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
@@ -29,23 +34,18 @@ class Unit:
     timezone: str = "UTC"
     areas: tuple[str, ...] = ()
     stations: tuple[str, ...] = ()
-    identifiers_required: int = 2
     record_number: str = r"[0-9]{6,10}"
     location: str = r"(?i)(room|bed|bay|ward|cubicle)\b.*|[0-9]{1,3}[A-Za-z]?"
-    double_check_scope: tuple[str, ...] = ("high_alert", "controlled")
     preparer_roles: tuple[Role, ...] = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
     checker_roles: tuple[Role, ...] = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
-    witness_roles: tuple[Role, ...] = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
-    neck_wipe_required: bool = True
-    giver_must_be_preparer: bool = True
     pharmacist_review_expected: bool = True
-    prepared_to_start_limit: Quantity = Quantity.of("1", "h")
     weight_max_age: Quantity = Quantity.of("7", "d")
     record_late_after: Quantity = Quantity.of("30", "min")
     window_time_critical: Quantity = Quantity.of("30", "min")
     window_frequent: Quantity = Quantity.of("60", "min")
     window_daily: Quantity = Quantity.of("120", "min")
     many_containers: int = 3
+    packages_most: int = 3
     rounding_warn: Fraction = Fraction(5, 100)
     rounding_limit: Fraction = Fraction(10, 100)
     smallest_volume: Quantity = Quantity.of("0.1", "mL")
@@ -53,6 +53,8 @@ class Unit:
     recalled: frozenset[str] = frozenset()
     register: Mapping[str, int] = field(default_factory=dict)
     raised: Mapping[str, Tier] = field(default_factory=dict)
+    settings: Mapping[str, str | int | tuple[str, ...]] = field(default_factory=dict)
+    eased: frozenset[str] = frozenset()
     text: str = ""
     digest: str = ""
 
@@ -60,7 +62,43 @@ class Unit:
         """A moment on the ward's own clock."""
         return at.astimezone(ZoneInfo(self.timezone))
 
-    def asks_second_person(self, *, high_alert: bool, controlled: bool) -> bool:
-        """Whether the unit's rule asks a second person for such a drug."""
-        scope = self.double_check_scope
-        return (high_alert and "high_alert" in scope) or (controlled and "controlled" in scope)
+    def word(self, key: str) -> str:
+        """The value of a setting that is one of several words."""
+        value = self.settings[key]
+        assert isinstance(value, str), key
+        return value
+
+    def words(self, key: str) -> tuple[str, ...]:
+        """The value of a setting that is any of several words."""
+        value = self.settings[key]
+        assert isinstance(value, tuple), key
+        return value
+
+    def count(self, key: str) -> int:
+        """The value of a setting that is a whole number."""
+        value = self.settings[key]
+        assert isinstance(value, int), key
+        return value
+
+    def asks_second_person(
+        self, *, high_alert: bool, controlled: bool, intravenous: bool, child: bool
+    ) -> bool:
+        """Whether the unit's rule asks a second person for such a dose."""
+        asked = {
+            "high_alert": high_alert,
+            "controlled": controlled,
+            "all_iv": intravenous,
+            "paediatric": child,
+        }
+        return any(asked[word] for word in self.words("double_check_scope"))
+
+    def to_start(self, route: str) -> Quantity:
+        """How long after opening a dose by this route may be begun; a product's own life aside."""
+        word = self.word(f"prepared_to_start_limit_{'iv' if route == 'IV' else 'other'}")
+        return AT_ONCE if word == "at_once" else Quantity.parse(word)
+
+    @property
+    def witness_roles(self) -> tuple[Role, ...]:
+        """Who may witness what is done with a controlled drug."""
+        licensed = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
+        return licensed if self.word("cd_witness_roles") == "licensed_only" else tuple(Role)

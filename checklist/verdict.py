@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
@@ -171,6 +171,13 @@ def said(reason: Reason, facts: Mapping[str, str]) -> str:
     """The three parts of a reason as one text: found, why, next."""
     parts = (reason.found, reason.why, reason.next)
     return " ".join(part.format_map(facts) for part in parts)
+
+
+def eased(verdict: Verdict, codes: Collection[str]) -> Verdict:
+    """The verdict where a unit's recorded choice makes some cautions mere notes; else unchanged."""
+    if isinstance(verdict, Caution) and verdict.reason.code in codes:
+        return Pass(notes=(Note(verdict.reason, verdict.facts),))
+    return verdict
 
 
 def raised(verdict: Verdict, tiers: Mapping[str, Tier]) -> Verdict:

@@ -11,7 +11,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from checklist.observation import Kind
-from checklist.preparation import ABANDONED, DISCARDED, GIVEN
+from checklist.preparation import ABANDONED, DISCARDED, GIVEN, ITEM
 from checklist.verdict import Remedy
 
 HERE = "here"
@@ -122,10 +122,12 @@ class Ending:
 class Workflow:
     """The sequence for one container type.
 
-    `asides` are side phases: the account of opened items, and one re-verification per name used
-    in a phase's `reverify`. From the step `opens` on, ending or restarting goes through
-    `account`. `withdraw` and `ready` name the steps that stand for those milestones. `traits` are
-    the order's traits for which conditions were spent (see `for_`).
+    `kind` says what the container is (glass, stopper, powder ...), which the shared phases and the
+    required barriers ask for. `sources` are the containers that the drug itself may come in, where
+    that is another than `container`. `asides` are side phases: the account of opened items, and
+    one re-verification per name used in a phase's `reverify`. From the step `opens` on, ending or
+    restarting goes through `account`. `withdraw` and `ready` name the steps that stand for those
+    milestones. `traits` are the order's traits for which conditions were spent (see `for_`).
     """
 
     name: str
@@ -140,6 +142,8 @@ class Workflow:
     withdraw: str
     ready: str
     endings: tuple[Ending, ...]
+    kind: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
     traits: tuple[str, ...] = ()
 
     @property
@@ -376,7 +380,7 @@ def mermaid(workflow: Workflow, *, full: bool = False) -> str:
     lines = ["stateDiagram-v2"]
 
     def known(place: str) -> str:
-        return place.replace("/", "__")
+        return place.replace("/", "__").replace(ITEM, "___")
 
     for place in layout.places:
         if full or (place in layout.spots and not place.endswith(f"/{REVERIFY}")):

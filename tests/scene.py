@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -13,12 +13,14 @@ from typing import Any
 from checklist import library
 from checklist.answer import Answer
 from checklist.intake.ward import Ward, load_ward
+from checklist.mixture import content_of, instruction, strength_of
 from checklist.observation import Channel
 from checklist.order import Order
 from checklist.screen import Outcome
 from checklist.station import Station
 from checklist.target import target
 from checklist.trail import Trail
+from checklist.vial import discard_by
 from checklist.workflow import Workflow
 
 START = datetime(2026, 11, 25, 14, 0, tzinfo=UTC)
@@ -30,6 +32,29 @@ LABELS = {
     "ORD-103": "]d201095200073004111727073110OX5528",
     "ORD-104": "]d201095200073006191728013110KT9034",
     "ORD-105": "]d201095200073007181727060010GE6630",
+    "ORD-201": "]d201095200073020191728053110MC2204",
+    "ORD-202": "]d201095200073020261727113010DX7719",
+    "ORD-203": "]d201095200073020331728033110HP5081",
+    "ORD-204": "]d201095200073020401727123110TR6640",
+    "ORD-205": "]d201095200073020571728083110BP3308",
+    "ORD-206": "]d201095200073020641728013110CF9915",
+    "ORD-207": "]d201095200073020711727093010HY4172",
+    "ORD-208": "]d201095200073008171727083110SB0457",
+    "ORD-209": "]d201095200073005101728043010KE6602",
+    "ORD-301": "]d201095200073030161728083110EN3110",
+    "ORD-302": "]d201095200073030231728022910EN6021",
+    "ORD-303": "]d201095200073030301727113010FYK618",
+    "ORD-304": "]d201095200073030471727103110HM4408",
+    "ORD-305": "]d201095200073030541728063010IA1290",
+    "ORD-306": "]d201095200073030781728033110II7734",
+    "ORD-307": "]d201095200073030851727093010AD5521",
+    "ORD-308": "]d201095200073031081727073110LP0093",
+    "ORD-309": "]d201095200073031151728013110MP3360",
+    "ORD-310": "PH-310",
+}
+DILUENTS = {
+    "water for injections": "]d201095200073020881729063010WI8350",
+    "lidocaine 1 %": "]d201095200073020951728123110LI2277",
 }
 
 
@@ -43,7 +68,8 @@ def demo_ward() -> Ward:
 class Scene:
     """One preparation being made, with the right answer at hand for every step.
 
-    `ward` may be changed between steps: it stands for the files that others keep.
+    `ward` may be changed between steps: it stands for the files that others keep. `begun` is the
+    id of a preparation that already stands in the folder's trail, "" to begin a new trail.
     """
 
     folder: Path
@@ -52,10 +78,16 @@ class Scene:
     now: datetime = START
     station_name: str = "W7E-1"
     workflows: Mapping[str, Workflow] | None = None
+    begun: str = ""
 
     def __post_init__(self) -> None:
-        self._numbers = itertools.count(1)
-        self.trail = Trail.create(self.folder / "trail.db", trail_id="T-1", unit="W7E", at=self.now)
+        self._numbers = itertools.count(100_001 if self.begun else 1)
+        file = self.folder / "trail.db"
+        self.trail = (
+            Trail.open(file)
+            if self.begun
+            else Trail.create(file, trail_id="T-1", unit="W7E", at=self.now)
+        )
         self.station = Station(
             self.trail,
             self.ward,
@@ -66,7 +98,7 @@ class Scene:
             new_id=lambda: f"id-{next(self._numbers):06d}",
             reload=lambda ward: self.ward,
         )
-        self.id = ""
+        self.id = self.begun
         self.outcomes: list[Outcome] = []
 
     # -- changing the surroundings -----------------------------------------------------------
@@ -89,6 +121,12 @@ class Scene:
     def change_unit(self, **changes: Any) -> None:
         """Change a setting of the unit."""
         self._set(replace(self.ward, unit=replace(self.ward.unit, **changes)))
+
+    def change_settings(self, **values: Any) -> None:
+        """Choose otherwise where the sources disagree, as unit.toml would."""
+        known = library.settings()
+        given = {**self.ward.unit.settings, **values}
+        self.change_unit(settings=known.in_force(given), eased=known.eased(given))
 
     def change_drug(self, **changes: Any) -> None:
         """Change the ordered drug in the formulary."""
@@ -206,16 +244,57 @@ def _rest(scene: Scene) -> str:
 
     from checklist.number import plain
 
-    product = _product(scene)
-    content = product.content.to("mL").magnitude
+    content = _content(scene).to("mL").magnitude
     drawn = Fraction(scene.volume())
     count = -(-drawn // content)
     return plain(content * count - drawn)
 
 
 def _product(scene: Scene) -> Any:
-    code = LABELS[scene.order_id][5:19]
-    return scene.ward.formulary.products[code]
+    label = LABELS[scene.order_id]
+    return scene.ward.formulary.products[label[5:19] if _scanned(scene) else label]
+
+
+def _scanned(scene: Scene) -> bool:
+    """Whether the item has a code that brings lot and expiry along."""
+    return LABELS[scene.order_id].startswith("]d2")
+
+
+def _strength(scene: Scene) -> Any:
+    """The strength in force: the label's, or that of the powder once mixed."""
+    return strength_of(_product(scene), scene.order.route)
+
+
+def _content(scene: Scene) -> Any:
+    """The volume of one container, mixed where it is a powder."""
+    return content_of(_product(scene), scene.order.route)
+
+
+def _typed(quantity: object) -> str:
+    """A quantity or strength as a nurse would type it: no thousands mark, no second form."""
+    return str(quantity).partition(" (")[0].replace(",", "")
+
+
+def _mixing(scene: Scene) -> Any:
+    return instruction(_product(scene), scene.order.route)
+
+
+def _diluent_code(scene: Scene) -> str:
+    return DILUENTS[_mixing(scene).diluents[0]]
+
+
+def _from_glass(scene: Scene) -> bool:
+    fluid = scene.ward.formulary.products[_diluent_code(scene)[5:19]]
+    return fluid.container == "glass_ampoule"
+
+
+def _discard_by(scene: Scene) -> str:
+    prep = scene.station.find(scene.id)
+    opened, expiry = prep.latest("vial_opened_on"), prep.latest("expiry")
+    today = scene.ward.unit.local(scene.now).date()
+    begun = opened.value if opened else today
+    assert isinstance(begun, date) and expiry is not None and isinstance(expiry.value, date)
+    return str(discard_by(begun, _product(scene), expiry.value, scene.ward.unit))
 
 
 def _dose(scene: Scene) -> str:
@@ -224,13 +303,13 @@ def _dose(scene: Scene) -> str:
     if dose is None:
         assert scene.order.dose_per_weight is not None and patient.weight is not None
         dose = scene.order.dose_per_weight * patient.weight
-    return str(dose)
+    return _typed(dose)
 
 
 def _estimate(scene: Scene) -> str:
     from fractions import Fraction
 
-    share = Fraction(scene.volume()) / _product(scene).content.to("mL").magnitude
+    share = Fraction(scene.volume()) / _content(scene).to("mL").magnitude
     if share > Fraction(13, 10):
         return "more than one container"
     if share > Fraction(75, 100):
@@ -254,12 +333,16 @@ def _expiry(scene: Scene) -> str:
     return str(reading.value)
 
 
+def _keeps_air(scene: Scene) -> bool:
+    """Whether the maker's bubble stays: for the whole of a syringe whose leaflet says so."""
+    return bool(_product(scene).keeps_air) and scene.volume() == _typed(_content(scene))[:-3]
+
+
 def _size(scene: Scene) -> str:
     from fractions import Fraction
 
-    product = _product(scene)
     dose = _quantity(scene)
-    volume: Fraction = product.strength.volume_for(dose).to("mL").magnitude
+    volume: Fraction = _strength(scene).volume_for(dose).to("mL").magnitude
     return next(s for s in ("1", "3", "5", "10", "20") if Fraction(s) >= volume)
 
 
@@ -284,8 +367,8 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "product": lambda s: LABELS[s.order_id],
     "product_again": lambda s: LABELS[s.order_id],
     "emptied": lambda s: LABELS[s.order_id],
-    "expiry": "",
-    "lot": "",
+    "expiry": lambda s: "" if _scanned(s) else "31 Mar 2027",
+    "lot": lambda s: "" if _scanned(s) else "LB-77",
     "name_on_label": lambda s: s.order.drug,
     "count_before": lambda s: str(s.ward.unit.register.get(_product(s).code, 10)),
     "count_taken": "1",
@@ -297,18 +380,68 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "estimate": _estimate,
     "own_volume": Scene.volume,
     "checker_drug": lambda s: s.order.drug,
-    "checker_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "checker_strength": lambda s: _typed(_strength(s)),
     "checker_expiry": _expiry,
     "checker_volume": Scene.volume,
     "filter_kind": "filter needle",
     "pore": "5",
     "read_drug": lambda s: s.order.drug,
-    "read_strength": lambda s: str(_product(s).strength).partition(" (")[0],
-    "bubble_free": "no bubble left",
+    "read_strength": lambda s: _typed(_strength(s)),
+    "bubble_free": lambda s: "a bubble is left" if _keeps_air(s) else "no bubble left",
     "drawn_volume": Scene.volume,
+    "fill_volume": lambda s: _typed(_product(s).content) if _product(s).scale_step is not None else "",
+    "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
+    "holder_mark": lambda s: _product(s).holder,
+    "flush": "]d201095200073031221728083110FL1001",
+    "flush_expiry": "",
+    "moved_how": lambda s: _product(s).resuspend_how,
+    "moved_for": lambda s: _typed(_product(s).resuspend_for).partition(" ")[0],
+    "kit_lot": lambda s: LABELS[s.order_id][-6:],
+    "activated": "once, all the way",
+    "use_before_day": "26 Nov 2026",
+    "use_before_time": "18:00",
+    "name_is_on": "on the barrel",
+    "pen_identifier": _patient("name"),
+    "opened_on": "12 Nov 2026",
+    "own_amount": _dose,
+    "amount_left": "180 units",
+    "primed": "3 units",
+    "window": _dose,
+    "checker_window": _dose,
+    "assessed_at": _time,
+    "held_for": "10",
     "tip": lambda s: "cap, no needle" if s.order.route == "IV" else "new injection needle",
-    "gauge": lambda s: "" if s.order.route == "IV" else "23",
-    "needle_length": lambda s: "" if s.order.route == "IV" else "25",
+    "gauge": lambda s: "" if s.order.route == "IV" else "20" if _product(s).viscous else "23",
+    "needle_length": lambda s: {"IV": "", "SC": "16"}.get(s.order.route, "25"),
+    "use_on_label": lambda s: "for inhalation" if s.order.route == "INH" else "for injection",
+    "plastic_path": "syringe straight on its neck",
+    "measured_with": "straight from the nebule",
+    "dose_kind": "for many doses",
+    "vial_state": "opened before",
+    "vial_opened_on": "20 Nov 2026",
+    "vial_patient": "",
+    "vial_discard_by": _discard_by,
+    "drawn_with": "needle, bevel up at a slant",
+    "air_in": "as much air as drug",
+    "pushed_back": "bubbles, before the needle left",
+    "leaflet": "leaflet of March 2026",
+    "diluent_planned": lambda s: _typed(_mixing(s).volume),
+    "diluent": _diluent_code,
+    "diluent_expiry": "",
+    "diluent_lot": "",
+    "diluent_read": lambda s: _mixing(s).diluents[0],
+    "checker_diluent": lambda s: _mixing(s).diluents[0],
+    "diluent_path": lambda s: "filter needle or filter straw" if _from_glass(s) else "needle",
+    "diluent_drawn": lambda s: _typed(_mixing(s).volume),
+    "diluent_added": "all of it is in, the same in each",
+    "pressure": "as much air let out again",
+    "powder_stayed": "all of it wet, nothing blew out",
+    "mixed_by": lambda s: _mixing(s).methods[0],
+    "dissolved": "all dissolved",
+    "own_strength": lambda s: _typed(_strength(s)),
+    "made_strength": lambda s: _typed(_strength(s)),
+    "read_amount": lambda s: _typed(_product(s).powder),
+    "rest_of_vial": "discarded",
     "wasted_volume": _rest,
     "waste_method": "absorbent kit",
     "witness_wasted_volume": _rest,
@@ -318,7 +451,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "label_volume": _drawn,
     "checker_drawn_volume": _drawn,
     "checker_drawn_drug": lambda s: s.order.drug,
-    "checker_drawn_strength": lambda s: str(_product(s).strength).partition(" (")[0],
+    "checker_drawn_strength": lambda s: _typed(_strength(s)),
     "identified_by": "asked for name and birth date, read the band",
     "bedside_drug": lambda s: s.order.drug,
     "bedside_dose": _dose,

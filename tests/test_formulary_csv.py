@@ -36,9 +36,10 @@ def _rows() -> list[dict[str, str]]:
     rows = []
     for product in tables["product"]:
         drug = {k: v for k, v in drugs[product["drug"]].items() if k != "name"}
-        rows.append(
-            {k: cell(v) for k, v in ({"edition": tables["edition"]} | drug | product).items()}
-        )
+        own = {"edition": tables["edition"]} | drug | product
+        for mixing in own.pop("mixing", [{}]):  # a powder mixed in two ways has two rows
+            mixed = {f"mixing_{k}": v for k, v in mixing.items()}
+            rows.append({k: cell(v) for k, v in (own | mixed).items()})
     return rows
 
 

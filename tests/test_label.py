@@ -99,7 +99,7 @@ def test_the_shorter_of_unit_and_product_limit_counts_from_opening(
 ) -> None:
     """USP <797> immediate use: 1 h (2008) or 4 h (2023); a product's own shorter life wins."""
     scene = Scene(tmp_path)
-    scene.change_unit(prepared_to_start_limit=Quantity.parse(unit.replace("h", "h")))
+    scene.change_settings(prepared_to_start_limit_iv=unit, prepared_to_start_limit_other=unit)
     if product:
         scene.change_product("09520007300411", life_after_opening=Quantity.parse(product))
     prep, around = labelled(scene)

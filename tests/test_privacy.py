@@ -142,7 +142,7 @@ def test_a_drug_name_or_a_phone_number_identifies_nobody(tmp_path: Path) -> None
 
 def test_three_identifiers_where_the_unit_asks_for_three(tmp_path: Path) -> None:
     scene = Scene(tmp_path)
-    scene.change_unit(identifiers_required=3)
+    scene.change_settings(identifiers_required=3)
     scene.open()
     outcome = scene.attempt()
     assert [t.code for t in outcome.told] == ["patient_id_too_few"]

@@ -40,6 +40,10 @@ def unit(**changes: object) -> Act:
     return lambda scene: scene.change_unit(**changes)
 
 
+def settings(**values: object) -> Act:
+    return lambda scene: scene.change_settings(**values)
+
+
 def drug(**changes: object) -> Act:
     return lambda scene: scene.change_drug(**changes)
 
@@ -557,7 +561,7 @@ VARIATIONS: dict[str, Seed] = {
                                         {"first_identifier": "]d28018952000000000003034"}),
     "another may give, by the unit's rule": Seed(
         "compare_at_the_bedside", "", R.RECHECK, by="RN-27",
-        change=unit(giver_must_be_preparer=False)),
+        change=settings(giver_must_be_preparer="witnessed")),
     "time given a minute ago": Seed("write_the_record", "", R.RECHECK),
 }  # fmt: skip
 

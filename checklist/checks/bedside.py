@@ -163,9 +163,13 @@ def label_order_and_patient_agree(
 
 @check(GIVER)
 def giver_prepared_it(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """Whoever gives is whoever prepared, or the unit lets another give."""
+    """Whoever gives is whoever prepared, or the unit's rule lets another give."""
     if around.by.code == prep.preparer:
         return Pass()
     facts = {"giver": around.by.code, "preparer": prep.preparer}
-    strict = around.unit.giver_must_be_preparer
-    return Refusal(GIVER, facts) if strict else Caution(GIVER, facts)
+    rule = around.unit.word("giver_must_be_preparer")
+    if rule == "strict":
+        return Refusal(GIVER, facts)
+    if rule == "witnessed" and around.by.code == prep.person_of("checker_drawn_volume"):
+        return Pass(not_compared="giver: read the finished dose as second person")
+    return Caution(GIVER, facts)

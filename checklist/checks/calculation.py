@@ -10,7 +10,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import containers_for, product_of, target
+from checklist.target import STAYING, container_count, content_in_force, product_of, target
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 PARSHURAM = Source(
@@ -145,12 +145,12 @@ def estimate_and_answer_belong_together(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
     """The volume worked out lies where it was expected before the sum."""
-    own, product = seen["own_volume"].value, product_of(prep, around)
+    own, content = seen["own_volume"].value, content_in_force(prep, around)
     assert isinstance(own, Quantity)
-    if product is None or not own.alike(product.content):
+    if content is None or not own.alike(content):
         return Pass(not_compared="estimate: answer and container do not compare")
     low, high = _SHARES[str(seen["estimate"].value)]
-    if low <= own.ratio(product.content) * 100 <= high:
+    if low <= own.ratio(content) * 100 <= high:
         return Pass()
     return Caution(ESTIMATE, {"estimate": str(seen["estimate"].value)})
 
@@ -196,20 +196,23 @@ def containers_hold_the_volume(
     own = seen["own_volume"].value
     assert isinstance(own, Quantity)
     verdict = within_content(own, prep, around)
-    product, aim = product_of(prep, around), target(prep, around)
-    if not isinstance(verdict, Pass) or product is None or aim is None:
+    content, aim = content_in_force(prep, around), target(prep, around)
+    count = container_count(prep, around)
+    if not isinstance(verdict, Pass) or content is None or aim is None or count is None:
         return verdict
-    left = product.content * containers_for(aim.exact, product) > aim.set
+    product = product_of(prep, around)
+    stays = product is not None and product.container in STAYING
+    left = content * count > aim.set and not stays
     return Pass(notes=(Note(WASTE_EXPECTED),)) if left else Pass()
 
 
 def within_content(volume: Quantity, prep: Preparation, around: Surroundings) -> Verdict:
     """Whether a volume is at most what the opened containers can hold, overfill counted."""
-    product, aim = product_of(prep, around), target(prep, around)
-    if product is None or aim is None or not volume.alike(product.content):
+    product, content = product_of(prep, around), content_in_force(prep, around)
+    count = container_count(prep, around)
+    if product is None or content is None or count is None or not volume.alike(content):
         return Pass(not_compared="content: the volume does not compare with the container")
-    count = containers_for(aim.exact, product)
-    most = greatest_content(product.content, product.viscous, around.limits.ampoules) * count
+    most = greatest_content(content, product.viscous, around.limits.ampoules) * count
     if volume <= most:
         return Pass()
     facts = {"volume": str(volume), "count": str(count), "content": str(most)}

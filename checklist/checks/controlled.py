@@ -6,7 +6,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity, same
-from checklist.target import containers_for, opened_volume, product_of, target, waste_volume
+from checklist.target import container_count, opened_volume, product_of, waste_volume
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 NG46 = Source(title="NICE NG46, Controlled drugs: safe use and management, 2016")
@@ -91,7 +91,9 @@ UNACCOUNTED = reason(
 )
 
 HUNDREDTH = Quantity.of("0.01", "mL")
-KITS = ("absorbent kit", "unit's waste device", "sink", "sharps box, not absorbed")
+KITS = ("absorbent kit", "unit's waste device", "sink", "sharps box, not absorbed", "pharmacy")
+# What each rule of a unit allows beside the kits.
+WAYS_OUT = {"absorbent_or_kit": (), "return": KITS[4:], "sink": KITS[2:3]}
 
 
 @check(COUNT_MISMATCH, count_before=Kind.COUNT, count_taken=Kind.COUNT, count_after=Kind.COUNT)
@@ -106,8 +108,8 @@ def stock_count_holds(seen: Observation, prep: Preparation, around: Surroundings
         return Refusal(COUNT_MISMATCH, {"what": "The stock you counted is not what is booked."})
     if after != before - taken:
         return Refusal(COUNT_MISMATCH, {"what": "Before, taken and after do not add up."})
-    aim = target(prep, around)
-    if product is not None and aim is not None and taken != containers_for(aim.exact, product):
+    needed = container_count(prep, around)
+    if needed is not None and taken != needed:
         return Refusal(COUNT_MISMATCH, {"what": "More or fewer were taken than the dose needs."})
     if booked is None:
         return Pass(not_compared="register: no stock figure for this product")
@@ -162,9 +164,10 @@ def _reconciled(wasted: object, expected: Quantity | None) -> Verdict:
 
 @check(RECOVERABLE, waste_method=Kind.CHOICE)
 def waste_cannot_be_got_back(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """The waste went where nobody can recover it."""
+    """The waste went where the unit lets it go, and nobody can recover it."""
     method = str(seen["waste_method"].value)
-    return Pass() if method in KITS[:2] else Caution(RECOVERABLE, {"method": method})
+    allowed = KITS[:2] + WAYS_OUT[around.unit.word("cd_waste_method")]
+    return Pass() if method in allowed else Caution(RECOVERABLE, {"method": method})
 
 
 @check(WASTE_MISMATCH, witness_wasted_volume=Kind.QUANTITY)

@@ -100,8 +100,8 @@ ACCURACY = reason(
 FILTER_MISSING = reason(
     "filter_missing",
     Tier.HARD,
-    "No filter that holds back glass is on the syringe: {found}.",
-    "Fine glass can be drawn up unseen.",
+    "No filter as asked for here is on the syringe: {found}.",
+    "Fine glass, or what is not dissolved, can be drawn up unseen.",
     "Fit a filter straw or filter needle of 5 micrometre or finer before drawing.",
     Remedy.REPLACE_ITEM,
     Remedy.CALL_PHARMACIST,
@@ -239,11 +239,16 @@ def syringe_measures_this_dose(
 
 @check(FILTER_NOT_ALLOWED, FILTER_MISSING, filter_kind=Kind.CHOICE, pore=Kind.QUANTITY)
 def filter_is_fitted(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """A filter needle or straw is on the syringe, its pore at most that of the published rule."""
+    """A filter needle or straw is on the syringe, its pore at most that of the published rule.
+
+    The unit's rule says for which doses one is asked.
+    """
     kind = str(seen["filter_kind"].value)
     product = product_of(prep, around)
     if product is not None and not product.filter_allowed:
         return Refusal(FILTER_NOT_ALLOWED)
+    if waived := _no_filter_asked(kind, prep, around):
+        return Pass(not_compared=f"filter: {waived}")
     advice = needle.for_drawing("glass_ampoule", around.limits.needles)
     fitted = {k.value: k for k in advice.kinds}.get(kind) if advice else None
     if advice is None or advice.pore_most is None or fitted is None:
@@ -257,6 +262,21 @@ def filter_is_fitted(seen: Observation, prep: Preparation, around: Surroundings)
     return Refusal(FILTER_MISSING, {"found": f"pore of {pore}"})
 
 
+def _no_filter_asked(kind: str, prep: Preparation, around: Surroundings) -> str:
+    """Why this unit's rule asks for no filter on the syringe here; "" when it does."""
+    match around.unit.word("glass_filter_rule"):
+        case "off":
+            return "this unit's rule asks for none"
+        case "by_product":
+            return "this unit leaves it to the product, and no instruction asks for one"
+        case "iv_and_neuraxial" if prep.order.route not in ("IV", *_NEURAXIAL_ROUTES):
+            return "this unit's rule asks for one into a vein or the spine only"
+        case "inline_filter_accepted" if kind == "filter at the line only":
+            return "this unit accepts a filter in the line"
+        case _:
+            return ""
+
+
 TIPS = ("new injection needle", "cap, no needle", "the filter", "the needle that drew it up")
 
 
@@ -268,7 +288,13 @@ def filter_is_off_and_the_needle_changed(
     tip = str(seen["tip"].value)
     if tip in TIPS[:2]:
         return Pass()
-    return Caution(NEEDLE_KEPT) if tip == TIPS[3] else Refusal(FILTER_LEFT)
+    if tip != TIPS[3]:
+        return Refusal(FILTER_LEFT)
+    product = product_of(prep, around)
+    viscous = product is None or product.viscous
+    filtered = prep.latest("filter_kind") is not None
+    rule = around.unit.word("needle_change_before_injection")
+    return Caution(NEEDLE_KEPT) if rule == "always" or viscous or filtered else Pass()
 
 
 @check(

@@ -83,7 +83,7 @@ IN_HAND, PUT_DOWN_LABELLED, PUT_DOWN_UNLABELLED, OUT_OF_SIGHT = (
 def custody_was_unbroken(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The opened or drawn drug stayed in the hand, or labelled and in sight."""
     where = seen["custody"].value
-    labelled = prep.latest("label_made") is not None
+    labelled = any(prep.latest(name) is not None for name in ("label_made", "name_is_on"))
     if where == IN_HAND or (where == PUT_DOWN_LABELLED and labelled):
         return Pass()
     said = "put down before it had a label" if where == PUT_DOWN_LABELLED else str(where)

@@ -70,6 +70,15 @@ FLUSH = reason(
     Remedy.RECHECK,
     hazards="H45",
 )
+WASTE_STREAM = reason(
+    "waste_stream_wrong",
+    Tier.SOFT,
+    "{what}: not so.",
+    "In the wrong waste it reaches drains, or hands that do not expect it.",
+    "Put it where it belongs, then answer again.",
+    Remedy.ADJUST,
+    hazards="H41",
+)
 TOO_EARLY = reason(
     "recorded_before_giving",
     Tier.HARD,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
+from checklist.infusion import in_hand
 from checklist.label import label
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
@@ -87,12 +88,11 @@ def label_tells_what_is_in_it(
 ) -> Verdict:
     """Drug, amount, volume and patient as read back from the label are those of the dose."""
     drug = " ".join(str(seen["label_drug"].value).casefold().split())
-    drawn = prep.latest("drawn_volume")
     identifier, patient = seen["label_identifier"].value, around.patient
     agreeing = {
         "the drug": drug == prep.order.drug.casefold(),
         "the amount": same(seen["label_dose"].value, ordered_dose(prep, around)),
-        "the volume": drawn is not None and same(seen["label_volume"].value, drawn.value),
+        "the volume": same(seen["label_volume"].value, in_hand(prep, around)),
         "the patient": patient is not None
         and isinstance(identifier, Identifier)
         and agrees(identifier, patient),

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from checklist.checks.registry import reason
-from checklist.verdict import Remedy, Source, Tier
+from checklist.checks.registry import check, reason
+from checklist.observation import Observation
+from checklist.preparation import Preparation, Surroundings
+from checklist.verdict import Note, Pass, Remedy, Source, Tier, Verdict
 
 SHARP = Source(
     title="Sabon RL et al., Glass particle contamination, Anesthesiology 1989;70(5):859-862"
@@ -89,7 +91,7 @@ KEY_PART = reason(
 AIR_IN = reason(
     "air_injected_into_ampoule",
     Tier.HARD,
-    "Air was pushed into the ampoule.",
+    "Air was pushed into the open ampoule.",
     "Drug spurts out or is lost in foam.",
     "Discard it and begin with a new one.",
     Remedy.DISCARD_RESTART,
@@ -99,8 +101,8 @@ AIR_IN = reason(
 RETURNED = reason(
     "fluid_returned_to_container",
     Tier.HARD,
-    "Drug or air was pushed back into the open ampoule.",
-    "What has been in the syringe is no longer clean there.",
+    "Drug or air was pushed back into the container.",
+    "What has been in the syringe no longer belongs there, and it may not be clean.",
     "Discard both and begin with new items.",
     Remedy.DISCARD_RESTART,
     Remedy.STOP,
@@ -143,3 +145,27 @@ LABEL_NOT_READY = reason(
     Remedy.RECHECK,
     hazards="H27",
 )
+
+SETTLE_SHORT = reason(
+    "settle_wait_short",
+    Tier.INFORMATION,
+    "The ampoule was open for {seconds} s; this unit waits {wanted} s before drawing.",
+    "Fine glass sinks in that time.",
+    "Wait, then draw slowly.",
+    Remedy.WAIT,
+    hazards="H12",
+    source=Source(title="Joo et al., SpringerPlus 2016;5:15: a wait of 2 min, not clearly better"),
+)
+
+
+@check(SETTLE_SHORT)
+def glass_has_settled(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
+    """Between breaking the glass and drawing, the unit's time has passed."""
+    wanted, broken = around.unit.count("ampoule_settle_seconds"), prep.time_of("clean_break")
+    if broken is None or wanted == 0:
+        return Pass()
+    waited = int((around.at - broken).total_seconds())
+    if waited >= wanted:
+        return Pass()
+    facts = {"seconds": str(waited), "wanted": str(wanted)}
+    return Pass(notes=(Note(SETTLE_SHORT, facts),))

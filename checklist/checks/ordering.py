@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from checklist import codec
+from checklist import codec, infusion
 from checklist.checks.registry import check, reason
 from checklist.notation import faults
 from checklist.observation import Observation
@@ -237,12 +237,16 @@ def order_is_complete(seen: Observation, prep: Preparation, around: Surroundings
     missing = [words for name, words in _NEEDED if not getattr(order, name)]
     if order.dose is None and order.dose_per_weight is None and "dose" not in order.unreadable:
         missing.append("the dose with its unit")
+    missing += infusion.gaps(order)
     return Refusal(INCOMPLETE, {"what": ", ".join(missing)}) if missing else Pass()
 
 
 @check(AMBIGUOUS)
 def order_is_unambiguous(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """Every quantity of the order can be read in one way only."""
+    """Every quantity of the order can be read in one way only, and time and rate agree."""
+    told = infusion.contradiction(prep.order, around.unit.rounding_limit)
+    if told:
+        return Refusal(AMBIGUOUS, {"what": told})
     if prep.order.unreadable:
         what = "; ".join(prep.order.unreadable[k] for k in sorted(prep.order.unreadable))
         return Refusal(AMBIGUOUS, {"what": what.rstrip(".")})
@@ -314,7 +318,8 @@ def dose_is_still_to_give(seen: Observation, prep: Preparation, around: Surround
 def _window(prep: Preparation, around: Surroundings) -> timedelta:
     """How far from its due time this dose may be given, by how often it is due."""
     unit, order = around.unit, prep.order
-    if order.time_critical or order.interval is None:
+    thirty = unit.word("time_window") == "thirty_minutes"
+    if thirty or order.time_critical or order.interval is None:
         return span(unit.window_time_critical)
     every = span(order.interval)
     if every < timedelta(hours=4):
@@ -424,6 +429,8 @@ def preparation_belongs_on_the_ward(
         return Refusal(PHARMACY_ONLY, {"drug": drug.name})
     for product in around.formulary.of_drug(prep.order.drug):
         if not product.ready_to_use or dose is None or prep.order.route not in product.routes:
+            continue
+        if product.container == around.container:
             continue
         whole = product.strength.amount_in(product.content)
         if whole.alike(dose) and whole == dose:

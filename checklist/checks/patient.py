@@ -6,7 +6,8 @@ from collections.abc import Iterable
 
 from checklist.checks.calculation import UNIT_MISMATCH, unit_of
 from checklist.checks.registry import check, reason
-from checklist.observation import Identifier, IdentifierKind, Kind, Observation
+from checklist.formulary import Product
+from checklist.observation import Identifier, IdentifierKind, Kind, Observation, ProductRead
 from checklist.order import Patient
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
@@ -162,7 +163,7 @@ def identified(seen: Observation, around: Surroundings) -> Verdict:
     for one in given:
         if one.kind is not IdentifierKind.LOCATION and not agrees(one, patient):
             return Refusal(ID_MISMATCH, {"what": one.kind.value})
-    needed = around.unit.identifiers_required
+    needed = around.unit.count("identifiers_required")
     if len(good) >= needed:
         return Pass()
     what = ", ".join(sorted({i.kind.value for i in given})) or "none"
@@ -196,7 +197,7 @@ def allergies_do_not_speak_against_it(
         return Refusal(ALLERGY_UNKNOWN)
     if drug is None:
         return Pass(not_compared="allergies by class: the drug is not in the formulary")
-    product = product_of(prep, around)
+    product = _in_hand(seen, around) or product_of(prep, around)
     own = {drug.name, *drug.allergy_classes, *(product.excipients if product else ())}
     related: tuple[str, Verdict] | None = None
     for allergy in patient.allergies:
@@ -211,6 +212,13 @@ def allergies_do_not_speak_against_it(
         if names & {name.casefold() for name in drug.cross_classes} and related is None:
             related = (allergy.substance, Caution(ALLERGY_CROSS, facts))
     return related[1] if related else Pass()
+
+
+def _in_hand(seen: Observation, around: Surroundings) -> Product | None:
+    """The product that is being read at this very step."""
+    reading = seen.get("product")
+    value = reading.value if reading is not None else None
+    return around.formulary.products.get(value.code) if isinstance(value, ProductRead) else None
 
 
 @check(UNIT_MISMATCH, HOLD, ASSESSMENT_MISSING, assessment=Kind.QUANTITY)

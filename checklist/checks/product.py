@@ -105,6 +105,20 @@ NOT_FOR_INJECTION = reason(
     hazards="H05 H32",
     firm=True,
 )
+FLUSH_SYRINGE = reason(
+    "flush_syringe_as_diluent",
+    Tier.HARD,
+    "This is a flush syringe; it is for flushing a line.",
+    "A drug in or from a flush syringe carries the wrong name.",
+    "Leave it for the flush and take the item that belongs here.",
+    Remedy.REPLACE_ITEM,
+    hazards="H34",
+    firm=True,
+    source=Source(
+        title="ISMP, survey and safe practice guidelines on adult IV push medications, 2018: flush "
+        "syringes are used to dilute drugs"
+    ),
+)
 CONCENTRATE = reason(
     "concentrate_undiluted",
     Tier.HARD,
@@ -257,6 +271,10 @@ MANY_CONTAINERS = reason(
 )
 
 
+# What an item has to be made for by these routes; by any other it is for injection.
+USE_BY_ROUTE = {"INH": "inhalation", "PO": "oral", "NG": "oral", "PEG": "oral"}
+
+
 def _read(seen: Observation, around: Surroundings) -> tuple[str, Product | None]:
     value = seen["product"].value
     code = value.code if isinstance(value, ProductRead) else str(value)
@@ -264,20 +282,21 @@ def _read(seen: Observation, around: Surroundings) -> tuple[str, Product | None]
 
 
 def _said(product: Product) -> str:
-    return f"{product.drug} {product.strength}"
+    return product.said
 
 
 @check(UNKNOWN_CONTAINER, CONTAINER_MISMATCH, product=Kind.PRODUCT)
 def item_is_one_these_steps_are_for(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The item is in the formulary and its container is the one that this workflow is for."""
+    """The item is in the formulary, in the container that these steps are for or start from."""
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
-    if product.container == around.container:
+    source = prep.sources.get(prep.item, around.container)
+    if product.container == source:
         return Pass()
-    read, wanted = (c.replace("_", " ") for c in (product.container, around.container))
+    read, wanted = (c.replace("_", " ") for c in (product.container, source))
     return Refusal(CONTAINER_MISMATCH, {"read": read, "wanted": wanted})
 
 
@@ -326,6 +345,7 @@ def item_has_the_ordered_form(
 
 
 @check(
+    FLUSH_SYRINGE,
     NOT_FOR_INJECTION,
     ROUTE_MISMATCH,
     CONCENTRATE,
@@ -336,15 +356,21 @@ def item_has_the_ordered_form(
 def item_is_for_the_ordered_route(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The item is for injection, its label allows the route, and it needs no dilution first."""
+    """The item is made for this use, its label allows the route, and its dilution is planned."""
     code, product = _read(seen, around)
     if product is None:
         return Refusal(UNKNOWN_CONTAINER, {"code": code})
-    if product.use != "injection":
-        return Refusal(NOT_FOR_INJECTION, {"use": product.use})
+    if product.use == "flushing":
+        return Refusal(FLUSH_SYRINGE)
+    wanted = USE_BY_ROUTE.get(prep.order.route, "injection")
+    if product.use != wanted:
+        if wanted == "injection":
+            return Refusal(NOT_FOR_INJECTION, {"use": product.use})
+        facts = {"allowed": f"use for {product.use}", "ordered": prep.order.route}
+        return Refusal(ROUTE_MISMATCH, facts)
     if product.bulk_pack:
         return Refusal(BULK_PACK)
-    if product.concentrate:
+    if product.concentrate and prep.order.infusion is None:
         return Refusal(CONCENTRATE)
     if prep.order.route in product.routes:
         return Pass()

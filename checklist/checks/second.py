@@ -9,7 +9,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import same
-from checklist.target import product_of, target
+from checklist.target import strength_in_force, target
 from checklist.verdict import Pass, Refusal, Remedy, Source, Tier, Verdict
 
 IDC = Source(
@@ -99,8 +99,8 @@ def _same_drug(seen: Observation, prep: Preparation, name: str) -> bool:
 
 
 def _same_strength(seen: Observation, prep: Preparation, around: Surroundings, name: str) -> bool:
-    product = product_of(prep, around)
-    return product is not None and same(seen[name].value, product.strength)
+    mine = strength_in_force(prep, around)
+    return mine is not None and same(seen[name].value, mine)
 
 
 @check(

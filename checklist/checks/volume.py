@@ -13,8 +13,8 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import target
-from checklist.verdict import Caution, Pass, Refusal, Remedy, Tier, Verdict
+from checklist.target import product_of, target
+from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 AIR = reason(
     "air_present",
@@ -24,6 +24,17 @@ AIR = reason(
     "Tip up, tap, draw back a little, push the air out slowly, look again.",
     Remedy.ADJUST,
     hazards="H24 H26",
+)
+AIR_EXPELLED = reason(
+    "air_expelled_against_product",
+    Tier.SOFT,
+    "The bubble that the maker put in is gone.",
+    "It pushes the last of the drug out; with it some drug may be gone too.",
+    "Read the volume with care, or take another.",
+    Remedy.REPLACE_ITEM,
+    Remedy.RECHECK,
+    hazards="H24",
+    source=Source(title="leaflets of low-molecular-weight heparin in whole-dose syringes"),
 )
 NOT_RECORDED = reason(
     "volume_not_recorded",
@@ -51,8 +62,8 @@ UNDER = reason(
     "volume_under_target",
     Tier.HARD,
     "You read {read}. That is below the volume for this dose.",
-    "Air in the needle or drug left in the neck may hold the rest.",
-    "Clear the air, draw the rest while the ampoule is in your hand, then read again.",
+    "Air in the needle or drug left behind may hold the rest.",
+    "Clear the air and read again. Draw the rest only from a container still in your hand.",
     Remedy.ADJUST,
     Remedy.DISCARD_RESTART,
     hazards="H24",
@@ -61,12 +72,19 @@ UNDER = reason(
 )
 
 
-@check(AIR, bubble_free=Kind.CHOICE)
+@check(AIR, AIR_EXPELLED, bubble_free=Kind.CHOICE)
 def air_is_out(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
-    """No bubble is left; for a vein, the spine or less than 1 mL without exception."""
-    if seen["bubble_free"].value == "no bubble left":
+    """No bubble is left; for a vein, the spine or less than 1 mL without exception.
+
+    Where a leaflet keeps the maker's bubble for the whole dose, the bubble is still there.
+    """
+    gone = seen["bubble_free"].value == "no bubble left"
+    aim, product = target(prep, around), product_of(prep, around)
+    whole = product is not None and aim is not None and aim.exact == product.content
+    if product is not None and product.keeps_air and whole:
+        return Caution(AIR_EXPELLED) if gone else Pass()
+    if gone:
         return Pass()
-    aim = target(prep, around)
     small = aim is None or aim.exact < Quantity.of("1", "mL")
     strict = small or prep.order.route in ("IV", "IT", "EPI")
     return Refusal(AIR) if strict else Caution(AIR)

@@ -20,9 +20,16 @@ As TOML, one [[drug]] and one [[product]] table each, and the `edition` above th
     routes = ["IV", "IM"]
 
 Further keys of a drug: drug_class, controlled, high_alert, hazardous, lookalikes, allergy_classes,
-cross_classes, weight_based, pharmacy_only, max_rounding. Of a product: form, use, viscous,
-concentrate, bulk_pack, filter_allowed, latex_free, ready_to_use, excipients, life_after_opening,
-rounding ("half up", "down" or "up"), rounding_step.
+cross_classes, weight_based, pharmacy_only, max_rounding; and for one that runs in with a carrier
+fluid final_least and final_most ("40 mmol/L"), rate_most ("10 mmol/h"), inversions, life_when_mixed
+and overfill_matters. Of a product: form, use, viscous, concentrate, bulk_pack, filter_allowed,
+latex_free, ready_to_use, excipients, life_after_opening, rounding ("half up", "down" or "up"),
+rounding_step, overfill, chambers, suspension,
+preservative ("benzyl alcohol"), life_in_use ("28 days", of a container for many doses), luer_fit (a
+plastic ampoule that fits straight on a syringe), called (what the label calls a fluid, such as
+"sodium chloride 0.9 %"). A powder has powder and mixing instead of strength and content: see
+`checklist.intake.mixing`. For what a filled device or a suspension has besides, see
+`checklist.intake.device`.
 
 As CSV, one row for each product, with the drug's columns repeated in each of its rows and the
 column `edition` the same in all. The columns have the names above, except that the drug's name is
@@ -42,21 +49,30 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from checklist.formulary import DoseRange, Drug, Formulary, Product
+from checklist.formulary import DoseRange, Drug, Formulary, InfusionLimits, Mixing, Product
+from checklist.intake.amount import dose_of, strength_of, time_of, volume_of
+from checklist.intake.device import device_of
 from checklist.intake.entry import PHARMACY_CODE
 from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
+from checklist.intake.infusion import rate_of
+from checklist.intake.mixing import POWDERS, mixing_of, powder_of
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.intake.route import ROUTES
 from checklist.interop.gtin import GTIN_LENGTHS, gtin14
+from checklist.mixture import mixed
+from checklist.number import number as read_number
 from checklist.number import quoted
-from checklist.quantity import Concentration, Quantity, Rounding, UnitFault
+from checklist.quantity import Concentration, Quantity, Rounding
 
 CONTAINERS = (
     "glass_ampoule", "plastic_ampoule", "single_dose_vial", "multi_dose_vial", "powder_vial",
     "powder_ampoule", "prefilled_syringe", "cartridge_in_holder", "insulin_pen", "bag_additive",
-    "mixed_syringe", "enteral_liquid",
+    "auto_injector", "two_chamber_device", "depot_suspension", "pharmacy_syringe",
+    "mixed_syringe", "enteral_liquid", "fluid_bag", "fluid_bottle", "premixed_bag", "nebule",
 )  # fmt: skip
-USES = ("injection", "inhalation", "oral", "topical", "irrigation", "eye", "ear", "nasal")
+USES = (
+    "injection", "inhalation", "oral", "topical", "irrigation", "eye", "ear", "nasal", "flushing",
+)  # fmt: skip
 ROUNDINGS = tuple(way.value for way in Rounding)
 DRUG_NAME = r"[a-z][a-z0-9 (),.+'/-]{1,59}"
 
@@ -82,6 +98,12 @@ class DrugRecord(Record):
     weight_based: bool = False
     pharmacy_only: bool = False
     max_rounding: Line | None = None
+    final_least: Line | None = None
+    final_most: Line | None = None
+    rate_most: Line | None = None
+    inversions: Line | None = None
+    overfill_matters: bool = False
+    life_when_mixed: Line | None = None
 
 
 class ProductRecord(Record):
@@ -90,8 +112,8 @@ class ProductRecord(Record):
     code: Line
     drug: Line
     container: Line
-    strength: Line
-    content: Line
+    strength: Line | None = None
+    content: Line | None = None
     form: Line = "solution for injection"
     routes: list[Line] = Field(default_factory=list)
     use: Line = "injection"
@@ -105,6 +127,23 @@ class ProductRecord(Record):
     life_after_opening: Line | None = None
     rounding: Line = "half up"
     rounding_step: Line | None = None
+    overfill: Line | None = None
+    chambers: bool = False
+    suspension: bool = False
+    preservative: Line | None = None
+    life_in_use: Line | None = None
+    luer_fit: bool = False
+    called: Line | None = None
+    scale_step: Line | None = None
+    keeps_air: bool = False
+    holder: Line | None = None
+    needle: Line | None = None
+    prime: Line | None = None
+    hold: Line | None = None
+    resuspend_how: Line | None = None
+    resuspend_for: Line | None = None
+    powder: Line | None = None
+    mixing: list[Any] = Field(default_factory=list)
 
 
 class _Formulary(Record):
@@ -210,7 +249,7 @@ def product_code(text: str) -> str:
 
 def _drug(one: DrugRecord, findings: Findings, place: Place) -> Drug:
     """The drug in the engine's own type; amounts with faults are left out and noted."""
-    doses = {key: findings.read(place([key]), _dose, getattr(one, key) or "") for key in _DOSES}
+    doses = {key: findings.read(place([key]), dose_of, getattr(one, key) or "") for key in _DOSES}
     stated = [(key, dose) for key, dose in doses.items() if dose is not None]
     for (low_key, low), (high_key, high) in pairwise(stated):
         if not low.alike(high):
@@ -222,8 +261,8 @@ def _drug(one: DrugRecord, findings: Findings, place: Place) -> Drug:
         for word in getattr(one, key):
             if not re.fullmatch(DRUG_NAME, word):
                 findings.add(place([key]), f"{quoted(word)} is not in small letters. Write it so.")
-    interval = findings.read(place(["min_interval"]), _time, one.min_interval or "")
-    rounding = findings.read(place(["max_rounding"]), _dose, one.max_rounding or "")
+    interval = findings.read(place(["min_interval"]), time_of, one.min_interval or "")
+    rounding = findings.read(place(["max_rounding"]), dose_of, one.max_rounding or "")
     return Drug(
         name=one.name,
         drug_class=one.drug_class or "",
@@ -238,6 +277,26 @@ def _drug(one: DrugRecord, findings: Findings, place: Place) -> Drug:
         weight_based=one.weight_based,
         pharmacy_only=one.pharmacy_only,
         max_rounding=rounding,
+        infusion=_limits(one, findings, place),
+    )
+
+
+def _limits(one: DrugRecord, findings: Findings, place: Place) -> InfusionLimits:
+    """What holds for the drug in a carrier fluid."""
+    least = findings.read(place(["final_least"]), strength_of, one.final_least or "")
+    most = findings.read(place(["final_most"]), strength_of, one.final_most or "")
+    if least is not None and most is not None:
+        if not least.amount.alike(most.amount):
+            findings.add(place(["final_most"]), "It is another kind of amount than final_least.")
+        elif not least.per_mL <= most.per_mL:
+            findings.add(place(["final_most"]), "It is below final_least. Look at both again.")
+    return InfusionLimits(
+        least=least,
+        most=most,
+        rate_most=findings.read(place(["rate_most"]), rate_of, one.rate_most or ""),
+        inversions=findings.read(place(["inversions"]), _times, one.inversions or "") or 0,
+        overfill_matters=one.overfill_matters,
+        life=findings.read(place(["life_when_mixed"]), time_of, one.life_when_mixed or ""),
     )
 
 
@@ -254,11 +313,15 @@ def _product(
         known &= findings.listed(place(["routes"]), route, ROUTES)
     if one.use == "injection" and not one.routes:
         findings.add(place(["routes"]), "There is no route. Write those of the label, like IV.")
-    strength = findings.read(place(["strength"]), strength_of, one.strength)
-    content = findings.read(place(["content"]), _volume, one.content)
-    life = findings.read(place(["life_after_opening"]), _time, one.life_after_opening or "")
-    step = findings.read(place(["rounding_step"]), _volume, one.rounding_step or "")
+    powder = powder_of(one.powder, one.container, findings, place)
+    mixing = mixing_of(one.mixing, powder, one.routes, findings, place)
+    strength, content = _strength(one, findings, place)
+    if powder is not None:
+        strength, content = _once_mixed(powder, mixing)
+    life = findings.read(place(["life_after_opening"]), time_of, one.life_after_opening or "")
+    step = findings.read(place(["rounding_step"]), volume_of, one.rounding_step or "")
     known &= findings.listed(place(["rounding"]), one.rounding, ROUNDINGS)
+    device = device_of(one, strength, content, findings, place)
     if code is None or strength is None or content is None or not known:
         return None
     return Product(
@@ -280,32 +343,52 @@ def _product(
         life_after_opening=life,
         rounding=Rounding(one.rounding),
         rounding_step=step,
+        overfill=findings.read(place(["overfill"]), volume_of, one.overfill or ""),
+        chambers=one.chambers,
+        suspension=one.suspension,
+        preservative=one.preservative or "",
+        life_in_use=findings.read(place(["life_in_use"]), time_of, one.life_in_use or ""),
+        luer_fit=one.luer_fit,
+        called=one.called or "",
+        powder=powder,
+        mixing=mixing,
+        **device,
     )
 
 
-def strength_of(text: str) -> Concentration:
-    """A strength written as an amount in a volume."""
-    if not any(link in text for link in (" in ", "/", " per ", "%", ":")):
-        raise UnitFault(f"{quoted(text)} has no volume. Write it like 10 mg in 1 mL.")
-    return Concentration.parse(text)
+def _strength(
+    one: ProductRecord, findings: Findings, place: Place
+) -> tuple[Concentration | None, Quantity | None]:
+    """Strength and content of a liquid; a powder has neither on its label."""
+    for key in ("strength", "content"):
+        if one.powder and getattr(one, key):
+            sentence = "A powder has this only once it is mixed. Write it under mixing."
+            findings.add(place([key]), sentence)
+        elif one.container not in POWDERS and not one.powder and not getattr(one, key):
+            findings.add(place([key]), "It is not there. Add it.")
+    return (
+        findings.read(place(["strength"]), strength_of, one.strength or ""),
+        findings.read(place(["content"]), volume_of, one.content or ""),
+    )
 
 
-def _dose(text: str) -> Quantity:
-    read = Quantity.parse(text)
-    if not read.magnitude > 0:
-        raise NotAsWritten(f"{quoted(text)} is no amount. Write one above zero.")
-    return read
+def _once_mixed(powder: Quantity, mixing: tuple[Mixing, ...]) -> tuple[Concentration, Quantity]:
+    """Strength and content by the first way of mixing; by 1 mL where none is told.
+
+    Only what takes the two together may lean on them, such as the number of containers.
+    """
+    mixture = mixed(powder, mixing[0]) if mixing else None
+    if mixture is None:
+        return Concentration(amount=powder, per=_ONE), _ONE
+    return mixture.strength, mixture.content
 
 
-def _volume(text: str) -> Quantity:
-    read = _dose(text)
-    if not read.alike(Quantity.of(1, "mL")):
-        raise NotAsWritten(f"{quoted(text)} is not a volume. Write it like 2 mL.")
-    return read
+_ONE = Quantity.of(1, "mL")
 
 
-def _time(text: str) -> Quantity:
-    read = _dose(text)
-    if not read.alike(Quantity.of(1, "h")):
-        raise NotAsWritten(f"{quoted(text)} is not a length of time. Write it like 6 h.")
-    return read
+def _times(text: str) -> int:
+    """How often something is done: a whole number from 1 to 40."""
+    many = read_number(text)
+    if many.denominator != 1 or not 1 <= many <= 40:
+        raise NotAsWritten(f'{quoted(text)} is not a number of times. Write it like "10".')
+    return many.numerator

@@ -14,16 +14,22 @@ from checklist.formulary import Formulary
 from checklist.intake.fault import Findings, nearest
 from checklist.intake.formulary import DrugRecord, Place, ProductRecord, Shelves
 from checklist.intake.letters import unseen
+from checklist.intake.mixing import MixingRecord
 from checklist.intake.page import MAX_RECORDS, page, rows
 from checklist.number import quoted
 
 _DRUG = tuple(DrugRecord.model_fields)[1:]
-_PRODUCT = tuple(ProductRecord.model_fields)
-COLUMNS = ("edition", *_PRODUCT, *_DRUG)
+_PRODUCT = tuple(name for name in ProductRecord.model_fields if name != "mixing")
+_MIXING = {f"mixing_{name}": name for name in MixingRecord.model_fields}
+COLUMNS = ("edition", *_PRODUCT, *_MIXING, *_DRUG)
 """Every column that a file may have."""
 NEEDED = ("edition", "code", "drug", "container", "strength", "content")
 
-_FORMS = {**DrugRecord.model_fields, **ProductRecord.model_fields}
+_FORMS = {
+    **DrugRecord.model_fields,
+    **ProductRecord.model_fields,
+    **{f"mixing_{name}": form for name, form in MixingRecord.model_fields.items()},
+}
 _FLAGS = tuple(name for name, form in _FORMS.items() if form.annotation is bool)
 _LISTS = tuple(name for name, form in _FORMS.items() if form.default_factory is list)
 
@@ -56,21 +62,53 @@ def formulary_of_csv(path: Path, findings: Findings) -> tuple[Formulary, str] | 
         _same_drug(row, record, drugs, findings)
     for row, drug in drugs.values():
         shelves.add_drug(drug, _place(row))
-    for row, record in kept:
-        product = {key: record[key] for key in _PRODUCT if key in record}
-        shelves.add_product(product, _place(row))
+    for numbers, product in _products(kept, findings):
+        shelves.add_product(product, _place(*numbers))
     return shelves.formulary(edition, found.digest), found.text
 
 
-def _place(row: int) -> Place:
-    """How to say where a key of this row stands."""
+def _place(row: int, *more: int) -> Place:
+    """How to say where a key of this row stands; `more` are the rows of further ways of mixing."""
 
     def said(keys: Sequence[str | int]) -> str:
         names = [key for key in keys if isinstance(key, str)]
+        at = row
+        if len(keys) > 1 and keys[0] == "mixing" and isinstance(keys[1], int):
+            at, names = (row, *more)[keys[1]], ["_".join(names)]
         column = {"name": "drug"}.get(names[0], names[0]) if names else ""
-        return f"row {row}, column {column}" if column else f"row {row}"
+        return f"row {at}, column {column}" if column else f"row {at}"
 
     return said
+
+
+def _products(
+    kept: list[tuple[int, dict[str, Any]]], findings: Findings
+) -> list[tuple[list[int], dict[str, Any]]]:
+    """The products with the numbers of their rows; a powder's ways of mixing are put together.
+
+    A second row with the code of a powder tells another way to mix it, and must agree in all else.
+    """
+    made: list[tuple[list[int], dict[str, Any]]] = []
+    powders: dict[str, tuple[list[int], dict[str, Any]]] = {}
+    for row, record in kept:
+        product = {key: record[key] for key in _PRODUCT if key in record}
+        mixing = {key: record[column] for column, key in _MIXING.items() if column in record}
+        if mixing and (known := powders.get(record.get("code", ""))):
+            places, first = known
+            for key in _PRODUCT:
+                if product.get(key) != first.get(key):
+                    sentence = f"It differs from row {places[0]}, the same item. Write the same."
+                    findings.add(_place(row)([key]), sentence)
+            places.append(row)
+            first["mixing"].append(mixing)
+            continue
+        if mixing:
+            product["mixing"] = [mixing]
+            powders[record.get("code", "")] = ([row], product)
+            made.append(powders[record.get("code", "")])
+        else:
+            made.append(([row], product))
+    return made
 
 
 def _heading(cells: list[str], findings: Findings) -> list[str] | None:

@@ -20,7 +20,14 @@
         "status": "active", "prescriber": "DR-4", "indication": "pain",
         "time_critical": false, "verbal": false, "read_back": false, "double_check": false,
         "reviewed_by": "PH-2",
-        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12"}
+        "hold": {"what": "breaths per minute", "unit": "1/min", "lowest": "12", "max_age": "1 h"},
+        "infusion": {                          # when it does not go straight from the syringe
+          "into": "bag",                       # bag, bottle, burette, pump syringe; or left out
+          "carrier": "sodium chloride", "carrier_strength": "0.9 %", "volume": "100 mL",
+          "duration": "1 hour",                # and, or instead, "rate": "100 mL/h"
+          "first_out": false, "gravity": false
+        },
+        "second": {"drug": "haloperidol", "dose": "2.5 mg", "strength": ""}
       }]
     }
 
@@ -34,25 +41,32 @@ that says why goes into `Order.unreadable`. The text itself is kept in `Order.wr
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any
 
 from pydantic import Field
 
 from checklist import ucum
+from checklist.intake.amount import strength_of
 from checklist.intake.fault import Findings, NotAsWritten, Record, said_place
-from checklist.intake.formulary import strength_of
+from checklist.intake.infusion import (
+    ComponentRecord,
+    InfusionRecord,
+    clear,
+    component_of,
+    infusion_of,
+)
 from checklist.intake.page import MAX_RECORDS, page, records
 from checklist.intake.route import route_of
 from checklist.intake.staff import code_of_trail
 from checklist.interop.gtin import checks_out
-from checklist.number import NumberFault, quoted
+from checklist.number import quoted
 from checklist.order import Allergy, HoldRule, Order, Patient
-from checklist.quantity import DimensionMismatch, Quantity, UnitFault
+from checklist.quantity import Quantity
 
 STATUSES = ("active", "held", "stopped", "replaced", "completed", "cancelled")
 SEXES = ("female", "male", "other")
@@ -62,7 +76,6 @@ WRITTEN = ("drug", "dose", "route", "strength", "frequency")
 
 Line = Annotated[str, Field(max_length=120)]
 Filled = Annotated[str, Field(min_length=1, max_length=120)]
-Read = TypeVar("Read")
 
 
 class _Allergy(Record):
@@ -88,6 +101,7 @@ class _Hold(Record):
     unit: Filled
     lowest: Line = ""
     highest: Line = ""
+    max_age: Line = ""
 
 
 class _Order(Record):
@@ -114,6 +128,8 @@ class _Order(Record):
     double_check: bool = False
     hold: _Hold | None = None
     last_given: Line = ""
+    infusion: InfusionRecord | None = None
+    second: ComponentRecord | None = None
 
 
 class _Orders(Record):
@@ -230,7 +246,7 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         findings.add(f"{place}, id", sentence)
     findings.listed(f"{place}, status", one.status, STATUSES)
     unreadable: dict[str, str] = {}
-    dose = _clear("dose", _dose, one.dose, unreadable)
+    dose = clear("dose", _dose, one.dose, unreadable)
     times = {
         key: findings.read(f"{place}, {key}", _moment, getattr(one, key))
         for key in ("due", "starts", "stops", "last_given")
@@ -242,13 +258,15 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         drug=one.drug.strip(),
         dose=None if by_weight else dose,
         dose_per_weight=dose if by_weight else None,
-        route=_clear("route", _route, one.route, unreadable) or "",
+        route=clear("route", _route, one.route, unreadable) or "",
         site=" ".join(one.site.lower().split()),
-        strength=_clear("strength", strength_of, one.strength, unreadable),
+        strength=clear("strength", strength_of, one.strength, unreadable),
         form=one.form,
         frequency=one.frequency,
-        interval=_clear("interval", _interval, one.interval, unreadable),
+        interval=clear("interval", _interval, one.interval, unreadable),
         **times,
+        infusion=infusion_of(one.infusion, f"{place}, infusion", findings, unreadable),
+        second=component_of(one.second, _dose, unreadable),
         status=one.status,
         prescriber=one.prescriber,
         indication=one.indication,
@@ -261,19 +279,6 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         written=MappingProxyType({key: getattr(one, key) for key in WRITTEN if getattr(one, key)}),
         unreadable=MappingProxyType(unreadable),
     )
-
-
-def _clear(
-    key: str, reader: Callable[[str], Read], text: str, unreadable: dict[str, str]
-) -> Read | None:
-    """What the order's text means; when it is not clear, None and the sentence is kept."""
-    if not text.strip():
-        return None
-    try:
-        return reader(text)
-    except (NumberFault, UnitFault, DimensionMismatch, NotAsWritten) as fault:
-        unreadable[key] = str(fault)
-        return None
 
 
 def _dose(text: str) -> Quantity:
@@ -327,11 +332,12 @@ def _hold(one: _Hold, place: str, findings: Findings) -> HoldRule | None:
 
     lowest = findings.read(f"{place}, lowest", bound, one.lowest)
     highest = findings.read(f"{place}, highest", bound, one.highest)
+    age = findings.read(f"{place}, max_age", _interval, one.max_age)
     if not one.lowest and not one.highest:
         findings.add(place, "It has neither lowest nor highest. Write the value to withhold at.")
     if lowest is not None and highest is not None and not lowest <= highest:
         findings.add(place, "Its lowest is above its highest. Look at both again.")
-    return HoldRule(what=one.what, unit=one.unit, lowest=lowest, highest=highest)
+    return HoldRule(what=one.what, unit=one.unit, lowest=lowest, highest=highest, max_age=age)
 
 
 def _day(text: str) -> date:

@@ -7,19 +7,18 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     areas = ["clean utility room"]
     stations = ["W7E-1"]                        # places where a preparation may be made
 
-    identifiers_required = 2                    # 2 or 3
     record_number = "[0-9]{8}"                  # Python patterns for a whole text; no group in
     location = "(?i)(room|bed)\\b.*"            # brackets may be repeated
 
-    preparer_roles = ["nurse", "physician"]     # also checker_roles, witness_roles
-    double_check_scope = ["high_alert", "controlled"]
+    preparer_roles = ["nurse", "physician"]     # also checker_roles
     second_person_cautions = ["dose_outside_range"]
-    neck_wipe_required = true                   # also giver_must_be_preparer,
-                                                # pharmacist_review_expected
-    prepared_to_start_limit = "1 h"             # also weight_max_age, record_late_after,
-                                                # window_time_critical, _frequent, _daily
+    pharmacist_review_expected = true
+    weight_max_age = "7 days"                   # limits, only as tight as shipped or tighter: also
+                                                # record_late_after, window_time_critical,
+                                                # window_frequent, window_daily
     smallest_volume = "0.1 mL"
     many_containers = 3
+    packages_most = 3                           # sterile packages put together on the ward
     rounding_warn = "5 %"                       # of the dose; not above rounding_limit
     rounding_limit = "10 %"
 
@@ -30,6 +29,10 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
 
     [raised]                                    # reason code to a higher tier than the trade's
     outside_time_window = "hard"
+
+    [settings]                                  # where sources disagree, see settings.toml
+    giver_must_be_preparer = "strict"
+    double_check_scope = ["high_alert", "controlled"]
 
 What is left out keeps the engine's own setting. Amounts and percentages stand in quotes.
 """
@@ -47,11 +50,12 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field
 
-from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place
+from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place, shown
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import number, quoted
 from checklist.people import Role
 from checklist.quantity import Quantity
+from checklist.setting import Settings, unfit
 from checklist.unit import Unit
 from checklist.verdict import Tier
 
@@ -62,12 +66,11 @@ Line = Annotated[str, Field(min_length=1, max_length=80)]
 Lines = list[Line]
 
 _TIMES = (
-    "prepared_to_start_limit", "weight_max_age", "record_late_after",
+    "weight_max_age", "record_late_after",
     "window_time_critical", "window_frequent", "window_daily",
 )  # fmt: skip
 _SHARES = ("rounding_warn", "rounding_limit")
-_ROLES = ("preparer_roles", "checker_roles", "witness_roles")
-_SCOPES = ("high_alert", "controlled")
+_ROLES = ("preparer_roles", "checker_roles")
 
 
 class _Unit(Record):
@@ -77,23 +80,18 @@ class _Unit(Record):
     timezone: Line | None = None
     areas: Lines | None = None
     stations: Lines | None = None
-    identifiers_required: Annotated[int, Field(ge=2, le=3)] | None = None
     record_number: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
     location: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
-    double_check_scope: Lines | None = None
     preparer_roles: Lines | None = None
     checker_roles: Lines | None = None
-    witness_roles: Lines | None = None
-    neck_wipe_required: bool | None = None
-    giver_must_be_preparer: bool | None = None
     pharmacist_review_expected: bool | None = None
-    prepared_to_start_limit: Line | None = None
     weight_max_age: Line | None = None
     record_late_after: Line | None = None
     window_time_critical: Line | None = None
     window_frequent: Line | None = None
     window_daily: Line | None = None
     many_containers: Annotated[int, Field(ge=2, le=20)] | None = None
+    packages_most: Annotated[int, Field(ge=2, le=20)] | None = None
     rounding_warn: Line | None = None
     rounding_limit: Line | None = None
     smallest_volume: Line | None = None
@@ -103,12 +101,16 @@ class _Unit(Record):
         default=None, alias="register"
     )
     raised: dict[str, Line] | None = None
+    settings: dict[str, Any] | None = None
 
 
-def unit_of(path: Path, findings: Findings, trade: Mapping[str, Tier]) -> Unit | None:
+def unit_of(
+    path: Path, findings: Findings, trade: Mapping[str, Tier], known: Settings
+) -> Unit | None:
     """The ward's settings; None, with faults, when anything in the file is amiss.
 
-    `trade` maps each reason code to the tier that the trade sets for it.
+    `trade` maps each reason code to the tier that the trade sets for it; `known` says what a unit
+    may set, and which way a limit is tighter.
     """
     found = page(path, findings, longest=MAX_TOML)
     tables = toml(found.text, findings) if found else None
@@ -121,12 +123,15 @@ def unit_of(path: Path, findings: Findings, trade: Mapping[str, Tier]) -> Unit |
     warn, limit = (kept.get(name, getattr(usual, name)) for name in _SHARES)
     if isinstance(warn, Fraction) and isinstance(limit, Fraction) and not warn <= limit:
         findings.add("rounding_warn", "It is above rounding_limit. Bring it down to that or below.")
+    _tighter(kept, usual, known, findings)
     _raised(given.get("raised", {}), findings, trade)
+    chosen = _chosen(given.get("settings", {}), known, findings)
     for code in given.get("second_person_cautions", []):
         findings.listed("second_person_cautions", code, trade)
     if findings.faults:
         return None
-    return Unit(**kept, text=found.text, digest=found.digest)
+    kept["settings"] = MappingProxyType(dict(known.in_force(chosen)))
+    return Unit(**kept, eased=known.eased(chosen), text=found.text, digest=found.digest)
 
 
 def _setting(name: str, value: Any, findings: Findings) -> Any:
@@ -158,9 +163,6 @@ def _list(name: str, value: list[str], findings: Findings) -> None:
             findings.listed(name, word, list(Role))
         if not value:
             findings.add(name, "The list is empty, so nobody could do it. Name a role.")
-    if name == "double_check_scope":
-        for word in value:
-            findings.listed(name, word, _SCOPES)
     if name == "recalled":
         for word in value:
             code, stroke, lot = word.partition("/")
@@ -187,6 +189,42 @@ def _raised(given: Mapping[str, str], findings: Findings, trade: Mapping[str, Ti
                 f"The trade sets {trade[code].value} for this code, and a unit may only raise it."
                 " Take the line out.",
             )
+
+
+def _tighter(kept: Mapping[str, Any], usual: Unit, known: Settings, findings: Findings) -> None:
+    """Faults of limits that are looser than the shipped ones."""
+    for name, bound in known.bounds.items():
+        value, shipped = kept.get(name), getattr(usual, name)
+        if value is None:
+            continue
+        within = value <= shipped if bound.tighter == "lower" else value >= shipped
+        if not within:
+            findings.add(
+                name,
+                f"The shipped limit is {bound.default}, and a unit may only set a {bound.tighter}"
+                " one. Take the line out, or tighten it.",
+            )
+
+
+def _chosen(
+    given: Mapping[str, Any], known: Settings, findings: Findings
+) -> Mapping[str, str | int | tuple[str, ...]]:
+    """The choices of the unit, those that are allowed; faults for the others."""
+    chosen = {}
+    for key, raw in given.items():
+        place = f"settings, {key}"
+        if key not in known.choices:
+            findings.add(place, f"This key is not known here. {nearest(key, known.choices)}")
+            continue
+        value = tuple(raw) if isinstance(raw, list) else raw
+        one = known.choices[key]
+        if unfit(one, value):
+            findings.add(place, f"{shown(raw)} is not allowed here. Write {one.allowed()}.")
+        elif isinstance(value, tuple) and len(set(value)) < len(value):
+            findings.add(place, "A word stands twice. Keep one.")
+        else:
+            chosen[key] = value
+    return chosen
 
 
 def _amount_like(unit: str, example: str) -> Callable[[str], Quantity]:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from checklist import library
+from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
+from checklist.intake import compatibility
 from checklist.intake.fault import Fault, Faults, Findings
 from checklist.intake.formulary import formulary_of_toml
 from checklist.intake.formulary_csv import formulary_of_csv
@@ -37,6 +40,7 @@ class Ward:
     patients: Mapping[str, Patient]
     orders: Mapping[str, Order]
     orders_digest: str
+    compatibility: Compatibility = field(default_factory=Compatibility)
 
 
 def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
@@ -50,17 +54,22 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
         raise Faults([Fault(str(folder), "", "There is no such folder. Look at its name.")])
     names = ("unit.toml", "staff.toml", _formulary_name(folder, faults), "orders.json")
     found = [Findings(name) for name in names]
-    unit = unit_of(folder / names[0], found[0], _trade() if trade is None else trade)
+    trade = _trade() if trade is None else trade
+    unit = unit_of(folder / names[0], found[0], trade, library.settings())
     staff = staff_of(folder / names[1], found[1])
     read = formulary_of_csv if names[2].endswith(".csv") else formulary_of_toml
     shelves = read(folder / names[2], found[2])
     orders = orders_of(folder / names[3], found[3])
+    found.append(Findings(compatibility.FILE))
+    together = compatibility.compatibility_of(
+        folder / compatibility.FILE, found[4], shelves[0] if shelves else None
+    )
     if unit is not None and shelves is not None and not found[2].faults:
         _products_of(unit, shelves[0], found[0])
     if unit is not None and orders is not None:
         _numbers_of(unit, orders, found[3])
     faults += [fault for one in found for fault in one.faults]
-    if faults or unit is None or shelves is None or orders is None:
+    if faults or unit is None or shelves is None or orders is None or together is None:
         raise Faults(faults)
     return Ward(
         folder=folder,
@@ -71,6 +80,7 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
         patients=orders.patients,
         orders=orders.orders,
         orders_digest=orders.digest,
+        compatibility=together,
     )
 
 

@@ -1,0 +1,85 @@
+"""What a label says beyond one drug in one syringe: carrier fluid, second drug, enteral use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from checklist.compatibility import Where
+from checklist.infusion import plan
+from checklist.preparation import FIRST, SECOND, Preparation, Surroundings
+from checklist.quantity import Concentration, Quantity
+from checklist.target import ordered_dose, product_of
+from checklist.timing import span
+
+ENTERAL = ("PO", "NG", "PEG")
+"""Routes by mouth or by a tube into the stomach."""
+ITEMS: Mapping[str, str] = {
+    "added": "volume of drug added",
+    "carrier": "in",
+    "rate": "rate",
+    "only": "take care",
+}
+"""The further items and their words; only what applies to a dose is asked of its label."""
+
+
+def parts(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
+    """The items that this dose has beside or instead of the plain ones; "" when not known."""
+    if prep.order.second is not None:
+        return _of_two(prep, around)
+    if prep.order.infusion is not None:
+        return _of_infusion(prep, around)
+    return {"only": "for enteral use only"} if prep.order.route in ENTERAL else {}
+
+
+def _of_infusion(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
+    run, made = prep.order.infusion, plan(prep, around)
+    assert run is not None
+    rate = run.rate or (made.rate_set if made else None)
+    found = {
+        "volume": "" if made is None else str(made.volume),
+        "concentration": "" if made is None else per_mL(made.strength),
+        "rate": "" if rate is None else str(rate),
+    }
+    if not run.into:
+        return found
+    drawn = prep.latest("drawn_volume")
+    added = drawn.value if drawn else None
+    strength = "" if run.carrier_strength is None else f" {per_mL(run.carrier_strength)}"
+    found["added"] = str(added) if isinstance(added, Quantity) else ""
+    found["carrier"] = f"{run.carrier}{strength}, {run.volume}" if run.carrier else ""
+    return found
+
+
+def _of_two(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
+    """Both drugs with their amounts, and what each comes to in all of the liquid."""
+    views = [prep.of(FIRST), prep.of(SECOND)]
+    products = [product_of(view, around) for view in views]
+    doses = [ordered_dose(view, around) for view in views]
+    total = prep.latest("drawn_volume")
+    liquid = total.value if total else None
+    if None in products or None in doses or not isinstance(liquid, Quantity):
+        return {"drug": "", "dose": "", "concentration": ""}
+    names = [product.drug for product in products if product is not None]
+    amounts = [dose for dose in doses if dose is not None]
+    strengths = [per_mL(Concentration(amount=dose, per=liquid)) for dose in amounts]
+    return {
+        "drug": " and ".join(names),
+        "dose": " and ".join(f"{n} {dose}" for n, dose in zip(names, amounts, strict=True)),
+        "concentration": " and ".join(f"{n} {s}" for n, s in zip(names, strengths, strict=True)),
+    }
+
+
+def together_until(prep: Preparation, around: Surroundings) -> datetime | None:
+    """Until when two drugs may stay in one syringe by the ward's table; None where it sets none."""
+    second, both_in = prep.order.second, prep.time_of("drawn_volume")
+    if second is None or both_in is None:
+        return None
+    pair = around.compatibility.of(prep.order.drug, second.drug, Where.SYRINGE)
+    return None if pair is None or pair.within is None else both_in + span(pair.within)
+
+
+def per_mL(strength: Concentration) -> str:
+    """A strength as the amount in one mL, a mass in grams told in mg."""
+    each = strength.per_mL
+    return str(each.to("mg/mL") if each.unit == "g/mL" else each)

@@ -1,0 +1,234 @@
+"""What must stand in the way before a dose is drawn, ready or given, kept apart from the workflows.
+
+    [containers]
+    glass_ampoule = ["glass", "single_use", "drawn"]   # what kind of container each one is
+
+    [milestones]
+    opens = ["clean_break"]      # a step that takes one of these fields is at `opens` or after it
+
+    [[critical]]                 # steps whose break is a refusal: from one field to another
+    from = "drawn_volume"
+    to = "label_drug"
+    again = "drawn_volume"       # and work goes on where this is taken, or earlier
+
+    [fields]
+    hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
+    needed = ["product"]         # never left out
+
+    [[required]]
+    when = ["glass"]             # kinds of container and traits of the order that all hold
+    unless = ["powder"]          # kinds of container of which none holds
+    before = "withdraw"          # a milestone (see below), or a field that a step takes
+    after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
+    until = "ready"              # with before = "resumed": breaks before this only
+    who = "witness"              # only a step in these hands counts
+    barriers = ["filter_is_fitted"]   # checks or reason codes that stop; "a or b" for either
+    asked = ["neck_not_clear"]        # asked or looked at, although they stop nobody
+    entered = ["act_seen"]            # fields that are taken
+    why = "Glass goes through a filter."
+
+`before` is "opens", "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new
+item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
+"break" (every interruption).
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from checklist.checks import CHECKS, REASONS
+from checklist.verdict import Tier
+from checklist.walks import ENTRY
+
+FILE = "required.toml"
+RESUMED = "resumed"
+BREAK = "break"
+OPENING = "opening"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Requirement:
+    """One barrier that no path to `before` may dodge.
+
+    `guards` are names of checks or reason codes of which any one will do. `firm` says that it
+    stops; otherwise it only has to be asked. `when` are the kinds of container and the traits of
+    the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until`
+    are as in the file, "" when not given; `who` is "" for any hands.
+    """
+
+    guards: tuple[str, ...]
+    firm: bool
+    before: str
+    after: str = ""
+    until: str = ""
+    who: str = ""
+    when: frozenset[str] = frozenset()
+    unless: frozenset[str] = frozenset()
+    why: str = ""
+
+    def holds(self, traits: frozenset[str]) -> bool:
+        """Whether it is required of a preparation with these kinds and traits."""
+        return self.when <= traits and not self.unless & traits
+
+    @property
+    def name(self) -> str:
+        """The barrier as its author wrote it."""
+        return " or ".join(self.guards)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Required:
+    """Everything that must stand before a milestone, and what kind each container is.
+
+    `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
+    of them stands at that milestone or after it. `critical` holds triples of fields: from the step
+    of the first to that of the second a break is a refusal, and work goes on at the third's or
+    earlier. `hidden` are the fields whose expected value is never shown, `needed` those that are
+    never left out.
+    """
+
+    containers: Mapping[str, frozenset[str]]
+    milestones: Mapping[str, tuple[str, ...]]
+    critical: tuple[tuple[str, str, str], ...]
+    hidden: frozenset[str]
+    needed: frozenset[str]
+    rows: tuple[Requirement, ...]
+
+    @property
+    def kinds(self) -> frozenset[str]:
+        """Every kind that some container is of."""
+        return frozenset(kind for kinds in self.containers.values() for kind in kinds)
+
+
+class RequiredFaults(Exception):
+    """Every fault found in one reading of the requirements, as sentences."""
+
+    def __init__(self, sentences: list[str]) -> None:
+        self.sentences = sentences
+        super().__init__("\n".join(sentences))
+
+
+class _In(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,59}$")]
+Names = Annotated[list[Name], Field(min_length=1)]
+Hands = Literal["preparer", "checker", "witness", "giver"]
+
+
+class _RowIn(_In):
+    when: list[Name] = []
+    unless: list[Name] = []
+    before: Name
+    after: Name | None = None
+    until: Name | None = None
+    who: Hands | None = None
+    barriers: list[str] = []
+    asked: list[str] = []
+    entered: list[Name] = []
+    why: Annotated[str, Field(min_length=8, max_length=160)]
+
+
+class _CriticalIn(_In):
+    start: Name = Field(alias="from")
+    to: Name
+    again: Name
+
+
+class _FieldsIn(_In):
+    hidden: Names
+    needed: Names
+
+
+class _FileIn(_In):
+    containers: dict[Name, Names]
+    milestones: dict[Literal["restart", "opens", "withdraw", "ready"], Names]
+    critical: Annotated[list[_CriticalIn], Field(min_length=1)]
+    fields: _FieldsIn
+    required: Annotated[list[_RowIn], Field(min_length=1)]
+
+
+def read(file: Path) -> Required:
+    """The requirements in a TOML file. Raises RequiredFaults with every fault found in it."""
+    try:
+        given = _FileIn.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    except FileNotFoundError:
+        raise RequiredFaults([f"{FILE}: there is no such file ({file})"]) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise RequiredFaults([f"{FILE}: this is not TOML text: {error}"]) from None
+    except ValidationError as error:
+        raise RequiredFaults(
+            [
+                f"{FILE}, {'.'.join(map(str, one['loc']))}: {one['msg']}"
+                for one in error.errors(include_url=False)
+            ]
+        ) from None
+    rows = tuple(row for one in given.required for row in _rows(one))
+    kinds = {kind for kinds in given.containers.values() for kind in kinds}
+    sentences = [
+        s for number, one in enumerate(given.required, 1) for s in _faults(number, one, kinds)
+    ]
+    if sentences:
+        raise RequiredFaults(sentences)
+    return Required(
+        containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
+        milestones={name: tuple(fields) for name, fields in given.milestones.items()},
+        critical=tuple((one.start, one.to, one.again) for one in given.critical),
+        hidden=frozenset(given.fields.hidden),
+        needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
+        rows=rows,
+    )
+
+
+def _rows(one: _RowIn) -> Iterator[Requirement]:
+    entries = [f"{ENTRY}{name}" for name in one.entered]
+    for firm, names in ((True, [*one.barriers, *entries]), (False, one.asked)):
+        for name in names:
+            yield Requirement(
+                guards=tuple(name.split(" or ")),
+                firm=firm,
+                before=one.before,
+                after=one.after or "",
+                until=one.until or "",
+                who=one.who or "",
+                when=frozenset(one.when),
+                unless=frozenset(one.unless),
+                why=one.why,
+            )
+
+
+def _faults(number: int, one: _RowIn, kinds: set[str]) -> Iterator[str]:
+    where = f"{FILE}, table {number} ({one.why})"
+    if not one.barriers and not one.asked and not one.entered:
+        yield f"{where}: names no `barriers`, `asked` or `entered`, so it requires nothing"
+    for kind in set(one.unless) - kinds:
+        yield f"{where}: `unless` names `{kind}`, of which kind no container is"
+    if one.until and one.before != RESUMED:
+        yield f'{where}: `until` goes with before = "{RESUMED}" only'
+    for row in _rows(one):
+        for guard in row.guards:
+            if guard.startswith(ENTRY):
+                continue
+            if guard not in CHECKS and guard not in REASONS:
+                close = difflib.get_close_matches(guard, [*CHECKS, *REASONS], 1)
+                hint = f"; did you mean `{close[0]}`?" if close else ""
+                yield f"{where}: `{guard}` is neither a check nor a reason code{hint}"
+            elif row.firm and not stops(guard):
+                yield (
+                    f"{where}: `{guard}` never stops anybody, its reasons are soft; a barrier"
+                    " has to be hard. Name it under `asked`, or choose another barrier"
+                )
+
+
+def stops(guard: str) -> bool:
+    """Whether a check or reason code can refuse by the trade's own tiers."""
+    reasons = CHECKS[guard].reasons if guard in CHECKS else (REASONS[guard],)
+    return any(reason.tier is Tier.HARD for reason in reasons)
