@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from checklist import __version__, engine, register
-from checklist.answer import Answer, channel_of, read_answers, sealed
+from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
@@ -158,6 +158,7 @@ class Station:
         if "order_is_current" in spot.step.checks:
             self.ward = self._reload(self.ward)
         seen = read_answers(fields, answers, self.ward.unit, self._clock())
+        seen = guarded(fields, seen, self._identifiers())
         around = self.surroundings(prep, person, spot)
         recorded, texts = sealed(fields, seen, self._new_id)
         event, found = engine.attempt(
@@ -354,6 +355,18 @@ class Station:
                 rules = self.rules_of(entries[0].event.body["workflow"])
                 booked.subtract(register.used(entries, rules, own=one.id == prep.id))
         return booked
+
+    def _identifiers(self) -> tuple[str, ...]:
+        return tuple(
+            text
+            for patient in self.ward.patients.values()
+            for text in (
+                patient.record_number,
+                patient.birth_date.isoformat(),
+                patient.name,
+                *patient.band_numbers,
+            )
+        )
 
     def _has_twin(self, patient: Patient) -> bool:
         def names(one: Patient) -> set[str]:

@@ -6,152 +6,20 @@ import json
 import re
 import shutil
 import signal
-import sys
-from collections.abc import Iterator, Mapping
-from functools import cache
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Self
 
-import pexpect
 import pytest
 
-from checklist import library
 from checklist.faces import answering
-from checklist.observation import Kind
 from checklist.trail import Trail
-from tests.faces import ROOT, STEERING, bodies, canaries, new_trail, run, surroundings
-from tests.scene import LABELS, START, Scene
+from tests.faces import ROOT, bodies, canaries, new_trail
+from tests.nurse import LABEL, RIGHT, Nurse, counted, kinds, to_the_count
+from tests.scene import START
 from tests.wards import UNIT, copied, edit
 
 # A pseudo-terminal is made by forking; where the test runner has threads, Python warns of that.
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
-
-LABEL = LABELS["ORD-103"]
-RIGHT: Mapping[str, str] = {
-    "first_identifier": "30012415",
-    "second_identifier": "19 Dec 1987",
-    "label_identifier": "30012415",
-    "bedside_identifier": "]d28018952000000000003034",
-    "product": LABEL,
-    "product_again": LABEL,
-    "emptied": LABEL,
-    "syringe_kind": "2",
-    "syringe_size": "3",
-    "graduation": "0.1",
-    "estimate": "3",
-    "own_volume": "2",
-    "filter_kind": "1",
-    "pore": "5",
-    "read_drug": "ondansetron",
-    "read_strength": "4 mg in 2 mL",
-    "bubble_free": "1",
-    "drawn_volume": "2",
-    "tip": "2",
-    "gauge": "",
-    "needle_length": "",
-    "label_made": "1",
-    "label_drug": "ondansetron",
-    "label_dose": "4 mg",
-    "label_volume": "2",
-    "identified_by": "1",
-    "bedside_drug": "ondansetron",
-    "bedside_dose": "4 mg",
-    "given_volume": "2",
-    "time_given": "14:00",
-    "site_given": "left arm",
-    "custody": "1",
-}
-PROMPT = re.compile(r"> $")
-CLEARED = re.compile(r"\x1b\[H\x1b\[2J|\x1b\[2J")
-
-
-@cache
-def answers() -> Mapping[str, str]:
-    """The right answer by what a field is called on the screen; a line to look at is seen."""
-    flow = library.workflows()["glass_ampoule"]
-    every = [
-        field
-        for phase in (*flow.phases, *flow.asides)
-        for step in phase.steps
-        for field in step.fields
-    ]
-    known = {field.say: RIGHT[field.name] for field in every if field.name in RIGHT}
-    return {**{field.say: "y" for field in every if field.kind is Kind.SEEN}, **known}
-
-
-class Nurse:
-    """A person at a terminal: reads the last prompt and types an answer."""
-
-    def __init__(
-        self,
-        home: Path,
-        *words: str,
-        rows: int = 50,
-        columns: int = 100,
-        changes: Mapping[str, str] | None = None,
-    ) -> None:
-        self.home = home
-        self.all = ""
-        self.child = pexpect.spawn(
-            sys.executable,
-            ["-m", "checklist.faces.cli", "prepare", *words],
-            env=surroundings(home, **(changes or {})),
-            cwd=str(home),
-            dimensions=(rows, columns),
-            encoding="utf-8",
-            timeout=30,
-        )
-        # Each answer follows a question that was read, so nothing has to be waited for.
-        self.child.delaybeforesend = None
-        self.child.delayafterclose = self.child.delayafterterminate = 0.02
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.child.close(force=True)
-
-    def wait(self) -> str:
-        """What came until something is asked, without the codes that steer the terminal."""
-        self.child.expect(PROMPT)
-        fresh = self.child.before + self.child.after
-        self.all += fresh
-        return STEERING.sub("", CLEARED.split(fresh)[-1]).replace("\r", "")
-
-    def type(self, text: str) -> str:
-        """Type a line; what came after it, until the next question."""
-        self.child.sendline(text)
-        return self.wait()
-
-    def answer(self, screen: str) -> str:
-        """The right answer to what a screen asks last."""
-        asked = screen.rstrip().splitlines()
-        last = asked[-1]
-        if last.startswith("Enter: hand it in") or "press Enter" in last:
-            return ""
-        if re.match(r"1 to [0-9]+ >", last):
-            last = next(line for line in reversed(asked[:-1]) if line.endswith(":"))
-        # A long question is broken over two lines.
-        for end in (last, f"{asked[-2]} {last}"):
-            for say, right in answers().items():
-                if end.startswith(say):
-                    return right
-        raise AssertionError(f"no answer to {last!r}")
-
-    def to(self, words: str, screen: str) -> str:
-        """Answer rightly until a screen says `words`; that screen."""
-        for _ in range(150):
-            if words in screen:
-                return screen
-            screen = self.type(self.answer(screen))
-        raise AssertionError(f"never came to {words!r}")
-
-    def end(self) -> tuple[int, str]:
-        """The exit code and the last words, once the program has ended."""
-        self.child.expect(pexpect.EOF)
-        self.all += self.child.before
-        self.child.close()
-        return self.child.exitstatus, STEERING.sub("", self.child.before)
 
 
 @pytest.fixture
@@ -170,10 +38,6 @@ def words(tmp_path: Path) -> tuple[str, ...]:
 def nurse(tmp_path: Path, words: tuple[str, ...]) -> Iterator[Nurse]:
     with Nurse(tmp_path, *words) as one:
         yield one
-
-
-def kinds(path: Path) -> list[str]:
-    return [kind for kind, _ in bodies(path)]
 
 
 def test_a_whole_preparation_is_guided_through_its_stops(nurse: Nurse) -> None:
@@ -282,6 +146,8 @@ def test_an_interruption_takes_its_cause_and_waits_for_the_person(nurse: Nurse) 
     away = nurse.type("2")
     assert "You were about to: See the patient before you prepare." in away
     assert kinds(nurse.home / "trail.db")[-1] == "interrupted"
+    assert "You were about to" in nurse.type(":i")
+    assert "You were about to" in nurse.type("no words are asked here")
     back = nurse.type("")
     assert "Changed       nothing in the order" in back
     assert "Name the patient again" in back
@@ -366,6 +232,20 @@ def test_a_unit_may_ask_a_second_person_to_let_a_caution_pass(tmp_path: Path) ->
     assert (last.kind, last.by) == ("proceeded", "RN-27")
 
 
+def test_a_preparation_moved_on_elsewhere_is_shown_as_it_stands_now(
+    nurse: Nurse, words: tuple[str, ...]
+) -> None:
+    nurse.wait()
+    with Nurse(nurse.home, *words) as other:
+        other.to("See the patient", other.wait())
+    nurse.type("30012415")
+    told = nurse.type("1987-12-19")
+    assert "somebody else has moved this preparation on" in told.lower()
+    assert "You were about to: See the patient" in nurse.type("")
+    found = kinds(nurse.home / "trail.db")
+    assert found == ["opened", "passed", "interrupted"]
+
+
 # -- entries -------------------------------------------------------------------------------------
 
 
@@ -445,28 +325,6 @@ def test_a_scan_is_told_from_typing_by_its_form(raw: str, scanned: bool) -> None
 # -- a second person -----------------------------------------------------------------------------
 
 
-def counted(home: Path) -> tuple[str, ...]:
-    """A preparation of ORD-101 that waits for its witness; the words to go on with it."""
-    scene = Scene(home, "ORD-101")
-    scene.open()
-    scene.to("count_the_stock")
-    scene.trail.close()
-    trail = str(home / "trail.db")
-    return ("ORD-101", "--as", "RN-12", "--practice", "--trail", trail)
-
-
-def to_the_count(nurse: Nurse) -> str:
-    """Come back behind the re-verification, and count."""
-    nurse.wait()
-    nurse.type("30011742")
-    stop = nurse.type("1958-03-14")
-    assert "interrupted_at_critical_step" in stop
-    nurse.type("1")
-    for figure in ("12", "1", "11"):
-        nurse.type(figure)
-    return nurse.type("")
-
-
 def test_the_second_person_sees_nothing_of_the_first(tmp_path: Path) -> None:
     with Nurse(tmp_path, *counted(tmp_path)) as nurse:
         over = to_the_count(nurse)
@@ -509,86 +367,3 @@ def test_the_preparer_is_not_taken_for_the_second_person(tmp_path: Path) -> None
         json.loads(body)["text"] for kind, body in bodies(tmp_path / "trail.db") if kind == "noted"
     ]
     assert notes == ["checker_same_person: offered at sign-in"]
-
-
-# -- terminals -----------------------------------------------------------------------------------
-
-
-def test_the_second_screen_is_used_and_left_again(nurse: Nurse) -> None:
-    nurse.wait()
-    nurse.child.sendintr()
-    nurse.end()
-    assert nurse.all.count("\x1b[?1049h") == 1
-    assert nurse.all.index("\x1b[?1049h") < nurse.all.rindex("\x1b[?1049l")
-
-
-def test_a_terminal_that_cannot_be_cleared_is_sent_no_codes_and_says_so(tmp_path: Path) -> None:
-    with Nurse(tmp_path, *counted(tmp_path), changes={"TERM": "dumb"}) as nurse:
-        over = to_the_count(nurse)
-        assert "This terminal cannot be cleared" in " ".join(over.split())
-        assert "\x1b" not in nurse.all
-
-
-def test_without_colour_the_words_are_the_same(tmp_path: Path) -> None:
-    shown = []
-    for number, (variable, value) in enumerate(
-        [("LINES", ""), ("NO_COLOR", "1"), ("TERM", "dumb")]
-    ):
-        home = tmp_path / str(number)
-        home.mkdir()
-        words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(new_trail(home / "t.db")))
-        with Nurse(home, *words, changes={variable: value}) as nurse:
-            nurse.type(nurse.answer(nurse.wait()))
-            text = STEERING.sub("", nurse.all).replace("\r", "")
-        text = re.sub(r"Preparation [0-9a-f]{8}", "Preparation", text)
-        lines = [line for line in text.splitlines() if line.strip("- ")]
-        shown.append([line.rstrip() for line in lines])
-    assert shown[0] == shown[1]
-    assert shown[0] == shown[2]
-
-
-@pytest.mark.parametrize("columns", [60, 80, 120])
-def test_no_line_is_too_long_and_no_number_leaves_its_unit(columns: int, tmp_path: Path) -> None:
-    words = ("ORD-103", "--as", "RN-12", "--practice", "--trail", str(new_trail(tmp_path / "t.db")))
-    with Nurse(tmp_path, *words, columns=columns) as nurse:
-        nurse.to("Work out the volume", nurse.wait())
-        nurse.type("3")
-        nurse.type("2.1")
-        nurse.type("")
-        lines = STEERING.sub("", nurse.all).replace("\r", "").splitlines()
-    for line, after in zip(lines, [*lines[1:], ""], strict=True):
-        typed = line.partition("> ")[2]
-        assert len(line) - len(typed) <= columns, line
-        assert not (re.search(r"[0-9]$", line) and re.match(r"\s*(mL|mg|microgram|units)\b", after))
-
-
-def test_nobody_is_guided_without_a_terminal(tmp_path: Path) -> None:
-    path = tmp_path / "trail.db"
-    told = run(
-        "prepare", "ORD-103", "--as", "RN-12", "--trail", str(path), home=tmp_path, text="y\n"
-    )
-    assert told.returncode == 2
-    assert "needs a terminal with a person at it" in told.stderr
-    assert told.stdout == "" and not path.exists()
-
-
-def test_order_and_person_are_asked_where_they_are_not_named(tmp_path: Path) -> None:
-    with Nurse(tmp_path, "--practice") as nurse:
-        listed = nurse.wait()
-        assert "ORD-101   P-301   morphine  7.5 mg  intravenous   due 14:20" in listed
-        assert "beside the orders" in nurse.type("99")
-        assert "Your staff code or badge" in nurse.type("3")
-        assert "Open the order" in nurse.type("]d28017952000000000001122")
-    practised = tmp_path / "checklist" / "practice" / "ORD-103-001.db"
-    assert kinds(practised) == ["opened", "interrupted"]
-
-
-def test_an_order_that_was_practised_to_its_end_is_practised_anew(tmp_path: Path) -> None:
-    for number in (1, 2):
-        with Nurse(tmp_path, "ORD-103", "--practice", "--as", "RN-12") as nurse:
-            assert "step 1 of" in nurse.wait()
-            nurse.type(":e")
-            nurse.type("1")
-            nurse.child.sendline("")
-            assert nurse.end()[0] == 1
-        assert len(list((tmp_path / "checklist" / "practice").glob("*.db"))) == number

@@ -10,7 +10,7 @@ from checklist.definition import reasons_of
 from checklist.faces.saying import apart
 from checklist.faces.terminal import BOLD, LOUD, Terminal
 from checklist.faces.workplace import Workplace
-from checklist.label import ROUTE_WORDS, time_left
+from checklist.label import ROUTE_WORDS, label, time_left
 from checklist.observation import Kind
 from checklist.order import Order
 from checklist.people import StaffMember
@@ -87,8 +87,8 @@ def _clocks(at: Workplace, screen: Screen, by: StaffMember) -> Iterator[str]:
 def news(terminal: Terminal, lines: Iterable[tuple[str, str]]) -> None:
     """What came of the act before, a line each."""
     shown = list(lines)
-    for label, text in shown:
-        terminal.labelled(label, text, column=_COLUMN + 5, style=BOLD)
+    for head, text in shown:
+        terminal.labelled(head, text, column=_COLUMN + 5, style=BOLD)
     if shown:
         terminal.say("-" * terminal.width)
 
@@ -120,6 +120,17 @@ def step(terminal: Terminal, screen: Screen) -> None:
     terminal.say(f"{TOKENS}  {IN_A_STEP}")
     if any(field.kind is Kind.SEEN for field in screen.fields):
         terminal.say("Look at each line, then: y seen, n not so")
+    terminal.say()
+
+
+def label_text(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMember) -> None:
+    """What the label must say, at the step that writes it; the patient's items stay off it here."""
+    assert screen.spot is not None
+    made = label(screen.prep, at.station.surroundings(screen.prep, by, screen.spot))
+    terminal.say("Write on the label:", BOLD)
+    for line in made.lines(private=False):
+        terminal.say(line, first="  ")
+    terminal.say("patient name and second identifier: from the record", first="  ")
     terminal.say()
 
 
