@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from checklist import notation
+from checklist.dose import discard
 from checklist.dose.working import DoseFault
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import DimensionMismatch, Quantity
 from checklist.target import ordered_dose, product_of, target
-from checklist.timing import said_date, span
+from checklist.timing import said_date
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
 # default; the published sets that it was made from stand in tests/data/label_content.csv.
@@ -92,7 +93,7 @@ def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     limits = [around.unit.prepared_to_start_limit]
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
-    return began + min(span(limit) for limit in limits)
+    return discard.use_before(began, *limits).until
 
 
 def label(prep: Preparation, around: Surroundings) -> Label:
