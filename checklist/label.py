@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from checklist import device, label_parts, notation
+from checklist.dose import discard
 from checklist.dose.working import DoseFault
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force, target
-from checklist.timing import said_date, span
+from checklist.timing import said_date
 from checklist.vial import diluent_used, mixed_until
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
@@ -108,7 +109,7 @@ def use_before(prep: Preparation, around: Surroundings) -> datetime | None:
     if product is not None and product.life_after_opening is not None:
         limits.append(product.life_after_opening)
     ends = (
-        began + min(span(limit) for limit in limits) if began is not None else None,
+        discard.use_before(began, *limits).until if began is not None else None,
         mixed_until(prep, around),
         label_parts.together_until(prep, around),
         device.until(prep, around),

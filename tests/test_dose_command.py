@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import subprocess
 import sys
@@ -11,12 +12,14 @@ from typing import Any
 
 import pytest
 import typer
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from typer.testing import CliRunner, Result
 
 from checklist import library
 from checklist.dose.sheets.catalogue import SHEETS
 from checklist.dose.sheets.names import NAMES
-from checklist.dose.sheets.sheet import MAX_WORDS
+from checklist.dose.sheets.sheet import MAX_WORDS, Blank
 from checklist.faces import dose
 from checklist.notation import DOSE, faults
 from checklist.quantity import Quantity
@@ -305,3 +308,45 @@ def test_the_face_imports_no_sum_before_one_is_asked_for() -> None:
         "checklist.dose", "checklist.dose.sheets", "checklist.dose.sheets.names",
         "checklist.faces", "checklist.faces.dose", "checklist.faces.leaving",
     ]  # fmt: skip
+
+
+VALUES = """
+60 mg; 0 mg; 0.000001 nanogram; 9999999 kg; 80 mg in 2 mL; 5 mL; 0 mL; 0.1 mL; 0.0001 mL; 99999 L;
+3; 0; 1; 9999999; yes; IM; IV; SC; PO; deltoid; 40 years; 0 days; 70 kg; 154 pounds; 160 cm;
+2.2 pounds/kg; 0 pounds/kg; 5 mL/teaspoon; 5 mcg/kg/min; 1 mg/h; 0 mg/h; 4 h; 0 h; 125 mL/h;
+0 mL/h; 20 drops/mL; 100 units/mL; 75 mg/m2; 20 mg/kg/day; 0 mg/kg/day; 5 mg/kg; 1.4 g/day;
+20 mmol; 20 mEq; 0 mmol; 74.55 g/mol; 0 g/mol; 10 %; 0 %; 0.9 %; 1:1000; 2026-02-10; 21:30; mg;
+microgram/kg/min; mL; half up; down; up; injection; pump; du bois; mosteller; female; 2 teaspoons
+""".replace("\n", " ").split(";")
+
+
+def readable(blank: Blank) -> list[str]:
+    """The listed values that the blank takes, so that sums are reached and not only readers."""
+    taken = []
+    for value in map(str.strip, VALUES):
+        with contextlib.suppress(ValueError, TypeError):
+            blank.read(value)
+            taken.append(value)
+    return taken
+
+
+POOLS = {(name, b.name): readable(b) for name, sheet in SHEETS.items() for b in sheet.asks}
+
+
+def test_every_blank_takes_some_value() -> None:
+    assert [where for where, pool in POOLS.items() if not pool] == []
+
+
+@settings(max_examples=400, deadline=None)
+@given(st.data())
+def test_any_readable_words_are_answered_by_an_outcome_or_a_sentence(drawn: st.DataObject) -> None:
+    """Whatever values come together: an answer, a refusal in words, never a breakdown."""
+    name = drawn.draw(st.sampled_from(list(NAMES)))
+    words = []
+    for blank in SHEETS[name].asks:
+        if blank.needed or drawn.draw(st.booleans()):
+            words.append(f"{blank.name} {drawn.draw(st.sampled_from(POOLS[name, blank.name]))}")
+    told = run(f"{name} {' '.join(words)}")
+    assert told.exit_code in (0, 1)
+    assert told.exception is None or isinstance(told.exception, SystemExit)
+    assert (told.stdout == "") == bool(told.stderr)

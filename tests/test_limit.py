@@ -233,5 +233,6 @@ def test_the_shortest_time_after_opening_holds() -> None:
     assert found.lines[1] == "the shortest of 4 h and 60 min and 1 day = 60 min"
     with pytest.raises(DoseFault):
         use_before(opened)
+    assert use_before(opened, parse("4 h"), of(0, "h")).until == opened  # at once
     with pytest.raises(DoseFault):
-        use_before(opened, of(0, "h"))
+        use_before(opened, of(1, "h") - of(2, "h"))

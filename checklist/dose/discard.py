@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 
-from checklist.dose.working import DoseFault, above_zero
+from checklist.dose.working import DoseFault, not_below_zero
 from checklist.quantity import Quantity
 from checklist.timing import said_date, span
 
@@ -77,13 +77,13 @@ def discard_by(
 def use_before(opened: datetime, *lives: Quantity) -> UseBefore:
     """The last moment of use: opening plus the shortest of the times that hold.
 
-    Raises DoseFault when no time is given or one is not above zero, DimensionMismatch for
-    anything but times. Rule: common practice, no source.
+    A time of zero means at once. Raises DoseFault when no time is given or one is below zero,
+    DimensionMismatch for anything but times. Rule: common practice, no source.
     """
     if not lives:
         raise DoseFault("No time after opening is known. Ask the pharmacist.")
     for life in lives:
-        above_zero("A time after opening", life)
+        not_below_zero("A time after opening", life)
     shortest = min(lives, key=lambda life: life.to("s").magnitude)
     until = opened + span(shortest)
     compared = " and ".join(str(life) for life in lives)
