@@ -389,7 +389,9 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "read_strength": lambda s: _typed(_strength(s)),
     "bubble_free": lambda s: "a bubble is left" if _keeps_air(s) else "no bubble left",
     "drawn_volume": Scene.volume,
-    "fill_volume": lambda s: _typed(_product(s).content) if _product(s).scale_step is not None else "",
+    "fill_volume": lambda s: (
+        _typed(_product(s).content) if _product(s).scale_step is not None else ""
+    ),
     "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
     "holder_mark": lambda s: _product(s).holder,
     "flush": "]d201095200073031221728083110FL1001",
