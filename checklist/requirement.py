@@ -18,7 +18,7 @@
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
     unless = ["powder"]          # kinds of container of which none holds
-    before = "withdraw"          # a milestone (see below), or a field that a step takes
+    before = "withdraw"          # a milestone (see below), or a field that a step takes ("a or b")
     after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
     until = "ready"              # with before = "resumed": breaks before this only
     who = "witness"              # only a step in these hands counts
@@ -28,8 +28,8 @@
     why = "Glass goes through a filter."
 
 `before` is "opens", "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new
-item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
-"break" (every interruption).
+item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens`
+on) or "break" (every interruption).
 """
 
 from __future__ import annotations
@@ -120,6 +120,7 @@ class _In(BaseModel):
 
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,59}$")]
+Place = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*( or [a-z][a-z0-9_]*)*$")]
 Names = Annotated[list[Name], Field(min_length=1)]
 Hands = Literal["preparer", "checker", "witness", "giver"]
 
@@ -127,8 +128,8 @@ Hands = Literal["preparer", "checker", "witness", "giver"]
 class _RowIn(_In):
     when: list[Name] = []
     unless: list[Name] = []
-    before: Name
-    after: Name | None = None
+    before: Place
+    after: Place | None = None
     until: Name | None = None
     who: Hands | None = None
     barriers: list[str] = []
