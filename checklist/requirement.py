@@ -14,6 +14,7 @@
     [fields]
     hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
     needed = ["product"]         # never left out
+    unseen = ["fill_volume"]     # hidden as well, but may be left out
 
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
@@ -147,6 +148,7 @@ class _CriticalIn(_In):
 class _FieldsIn(_In):
     hidden: Names
     needed: Names
+    unseen: Names
 
 
 class _FileIn(_In):
@@ -183,7 +185,7 @@ def read(file: Path) -> Required:
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
         critical=tuple((one.start, one.to, one.again) for one in given.critical),
-        hidden=frozenset(given.fields.hidden),
+        hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
         rows=rows,
     )
