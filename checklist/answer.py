@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
@@ -26,6 +26,8 @@ from checklist.workflow import Field
 # What was typed where a number was wanted may stand in the chain; anything else that could not be
 # read might be a name or a wristband, so its text goes to the erasable table.
 _NUMBER_LIKE = re.compile(r"[0-9.,:;/+ _-]{1,16}\s?[A-Za-z%µμ]{0,12}")
+SHORT = 8
+"""Figures of this length and more may be somebody's number, so their text is sealed as well."""
 _FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION, Kind.DATE, Kind.TIME)
 
 
@@ -80,6 +82,27 @@ def _value(field: Field, raw: str, today: date, unit: Unit) -> Value:
         return Unread(str(fault) if kept else f"this cannot be read as a {field.kind.value}.")
 
 
+def guarded(
+    asked: Sequence[Field], seen: Mapping[str, Reading], identifiers: Collection[str]
+) -> dict[str, Reading]:
+    """The readings, with a patient's identifier given where none was wanted made unreadable.
+
+    A record number typed for a volume, or a wristband scanned for a product, would else stand in
+    the chain. `identifiers` are the data that identify this ward's patients.
+    """
+    private = {f.name for f in asked if f.private}
+
+    def slipped(name: str, reading: Reading) -> bool:
+        text = reading.raw.casefold()
+        return name not in private and any(i.casefold() in text for i in identifiers)
+
+    slip = Unread("this identifies a patient, and is not what is asked for here.")
+    return {
+        name: replace(reading, value=slip) if slipped(name, reading) else reading
+        for name, reading in seen.items()
+    }
+
+
 def sealed(
     asked: Sequence[Field], seen: Mapping[str, Reading], new_id: Callable[[], str]
 ) -> tuple[Observation, tuple[SealedText, ...]]:
@@ -88,7 +111,8 @@ def sealed(
     recorded, texts = dict(seen), []
     for name, reading in seen.items():
         unread = isinstance(reading.value, Unread)
-        plain = unread and _NUMBER_LIKE.fullmatch(reading.raw.strip())
+        short = reading.raw.strip()
+        plain = unread and len(short) < SHORT and _NUMBER_LIKE.fullmatch(short)
         if name not in private and not (unread and not plain):
             continue
         reference = new_id()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Concentration, Quantity, Rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,8 +99,10 @@ class Product:
     marks a bag whose parts are mixed by breaking a seal, `suspension` what settles and is shaken.
     `preservative` names what keeps germs back in it, "" when it holds none; `life_in_use` is how
     long a container for many doses may be used after it was first opened, where the maker says so.
-    `luer_fit` marks a plastic ampoule that fits straight on a syringe. `called` is what the
-    label calls the item where that is not its drug and strength, such as "sodium chloride 0.9 %".
+    `rounding` is the way a volume goes to a line of the syringe, `rounding_step` a step coarser
+    than its lines, None for one line. `luer_fit` marks a plastic ampoule that fits straight on a
+    syringe. `called` is what the label calls the item where that is not its drug and strength, such
+    as "sodium chloride 0.9 %".
 
     A device that comes filled has these: `scale_step`, what one line of its own scale stands for
     (mL, or what a pen counts), None when a part of it cannot be measured; `keeps_air`, a bubble
@@ -130,6 +132,8 @@ class Product:
     ready_to_use: bool = False
     excipients: tuple[str, ...] = ()
     life_after_opening: Quantity | None = None
+    rounding: Rounding = Rounding.HALF_UP
+    rounding_step: Quantity | None = None
     overfill: Quantity | None = None
     chambers: bool = False
     suspension: bool = False

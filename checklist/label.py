@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from checklist import device, label_parts, notation
+from checklist.dose.working import DoseFault
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity
-from checklist.target import ordered_dose, product_of, strength_in_force
+from checklist.quantity import Concentration, DimensionMismatch, Quantity
+from checklist.target import ordered_dose, product_of, strength_in_force, target
 from checklist.timing import said_date, span
 from checklist.vial import diluent_used, mixed_until
 
@@ -57,12 +58,13 @@ class Label:
     """A label's content by item; an empty text means that the item could not be filled.
 
     `private` names the items that identify the patient. `due` are the items that this label must
-    carry.
+    carry. `back` is for its back page: the working of the volume, line by line.
     """
 
     items: Mapping[str, str]
     due: tuple[str, ...]
     use_before: datetime | None
+    back: tuple[str, ...] = ()
 
     private = ("patient_name", "identifiers")
 
@@ -142,7 +144,16 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "checked_by": checker,
         **more,
     }
-    return Label(items=items, due=due, use_before=limit)
+    return Label(items=items, due=due, use_before=limit, back=_back(prep, around))
+
+
+def _back(prep: Preparation, around: Surroundings) -> tuple[str, ...]:
+    """The working of the volume; empty where order and product do not belong together."""
+    try:
+        aim = target(prep, around)
+    except (DimensionMismatch, DoseFault):
+        return ()
+    return aim.working.lines if aim is not None else ()
 
 
 def _identifiers(around: Surroundings) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from checklist import ampoule, needle, requirement, setting, site, syringe
 from checklist.definition import read_workflows
+from checklist.dose import figures
 from checklist.limits import Limits
 from checklist.requirement import Required
 from checklist.setting import Settings
@@ -70,3 +71,10 @@ def limits() -> Limits:
         ampoules=ampoule.read(text(ampoule.FILE)),
         sites=site.read(text(site.FILE)),
     )
+
+
+@cache
+def dose_figures() -> figures.Table:
+    """The published figures for dose sums. Raises TableFault with every fault of the file."""
+    file = folder("workflows") / "limits" / figures.FILE
+    return figures.read(file.read_text(encoding="utf-8"))

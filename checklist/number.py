@@ -13,6 +13,7 @@ _GRAMMAR = re.compile(
     rf"(?:0|[1-9][0-9]{{0,{MAX_INTEGER_DIGITS - 1}}})(?:\.[0-9]{{0,{MAX_DECIMALS - 1}}}[1-9])?"
 )
 _LONGEST_SHOWN = 24
+_SCALE = 10**MAX_DECIMALS
 
 
 class NumberFault(ValueError):
@@ -115,7 +116,7 @@ def decimals(value: Fraction) -> int | None:
 
 def half_up(value: Fraction) -> int:
     """The nearest whole number; a half goes up."""
-    return (value + Fraction(1, 2)).__floor__()
+    return (2 * value.numerator + value.denominator) // (2 * value.denominator)
 
 
 def plain(value: Fraction) -> str:
@@ -138,32 +139,35 @@ def shown(value: Fraction) -> str:
     significant places, never short of whole numbers, with "about " in front. A value that is
     not zero is never shown as zero. A value below zero is shown with the word minus.
     """
-    if value < 0:
+    if value.numerator < 0:
         return f"minus {shown(-value)}"
-    rounded, about = _readable(value)
-    whole, point, part = _pointed(rounded, decimals(rounded) or 0).partition(".")
-    return f"{about}{int(whole):,}{point}{part}"
+    about, whole, part = _figures(value)
+    return f"{about}{whole:,}.{part}" if part else f"{about}{whole:,}"
 
 
 def said(value: Fraction) -> str:
     """The value in English words, decimals figure by figure: "zero point seven five"."""
-    if value < 0:
+    if value.numerator < 0:
         return f"minus {said(-value)}"
-    rounded, about = _readable(value)
-    whole, _, part = _pointed(rounded, decimals(rounded) or 0).partition(".")
+    about, whole, part = _figures(value)
     figures = " ".join(_ONES[int(figure)] for figure in part)
-    return f"{about}{_whole(int(whole))}{f' point {figures}' if part else ''}"
+    return f"{about}{_whole(whole)}{f' point {figures}' if part else ''}"
 
 
-def _readable(value: Fraction) -> tuple[Fraction, str]:
-    """The value as people read it, and "about " when that is not the value itself."""
-    places = decimals(value)
-    if places is not None and places <= MAX_DECIMALS:
-        return value, ""
-    kept, scaled = 0, value
-    while scaled < 10 ** (SHOWN_PLACES - 1):
-        kept, scaled = kept + 1, scaled * 10
-    return Fraction(half_up(scaled), 10**kept), "about "
+def _figures(value: Fraction) -> tuple[str, int, str]:
+    """The value as people read it: "about " when that is not the value itself, its whole part and
+    its decimals. It is not below zero. Whole-number arithmetic, for this is done for every line.
+    """
+    above, below = value.numerator, value.denominator
+    if _SCALE % below == 0:
+        about, places, nearest = "", MAX_DECIMALS, above * (_SCALE // below)
+    else:
+        about, places, least = "about ", 0, below * 10 ** (SHOWN_PLACES - 1)
+        while above < least:
+            above, places = above * 10, places + 1
+        nearest = (2 * above + below) // (2 * below)
+    whole, part = divmod(nearest, 10**places)
+    return about, whole, f"{part:0{places}d}".rstrip("0") if part else ""
 
 
 def _pointed(value: Fraction, places: int) -> str:

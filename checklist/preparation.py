@@ -86,7 +86,7 @@ class Preparation:
     `place` is where it stands. `seen` maps a step's name to what was accepted there; going back
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
     or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
-    the refusals per (step, code) since the step was entered. `passed_at` and `passed_by` say when
+    the refusals per (place, code) since the step was entered. `passed_at` and `passed_by` say when
     and by whom each step was last passed. `sources` are the containers that the drug, or each item
     of a mixture, was to come in, where the workflow leaves that to the order; `turned` says that
     the drug which the line names second is drawn first. `item` is the item whose view this is, see

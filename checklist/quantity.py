@@ -46,7 +46,8 @@ class Quantity:
     unit: str
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "magnitude", _exactly(self.magnitude))
+        if type(self.magnitude) is not Fraction:
+            object.__setattr__(self, "magnitude", _exactly(self.magnitude))
         ucum.unit(self.unit)
 
     @classmethod
@@ -88,6 +89,8 @@ class Quantity:
 
     def to(self, unit: str) -> Self:
         """The same quantity in another unit of its kind; DimensionMismatch otherwise."""
+        if unit == self.unit:
+            return self
         goal, own = ucum.unit(unit), ucum.unit(self.unit)
         if goal.dimension != own.dimension:
             raise _mismatch(own, goal)
@@ -119,12 +122,14 @@ class Quantity:
 
     def ratio(self, other: "Quantity") -> Fraction:
         """How many times the other it is; DimensionMismatch across kinds, and never by zero."""
+        if self.unit == other.unit:
+            return self.magnitude / other.magnitude
         self._meet(other)
         return self._first() / other._first()
 
     def over(self, other: "Quantity") -> "Quantity":
         """The quotient as a quantity: 10 mg over 5 mg/mL is 2 mL; of one kind, a bare count."""
-        code, factor = ucum.over(ucum.unit(self.unit), ucum.unit(other.unit))
+        code, factor = ucum.over(self.unit, other.unit)
         return Quantity(magnitude=self.magnitude / other.magnitude * factor, unit=code)
 
     def per(self, other: "Quantity") -> "Quantity":
@@ -150,7 +155,7 @@ class Quantity:
     def __mul__(self, other: "Quantity | Fraction | int") -> "Quantity":
         """Times a number or a quantity: 5 mg/kg times 70 kg is 350 mg."""
         if isinstance(other, Quantity):
-            code, factor = ucum.times(ucum.unit(self.unit), ucum.unit(other.unit))
+            code, factor = ucum.times(self.unit, other.unit)
             return Quantity(magnitude=self.magnitude * other.magnitude * factor, unit=code)
         if _is_exact(other):
             return Quantity(magnitude=self.magnitude * other, unit=self.unit)
@@ -174,18 +179,24 @@ class Quantity:
     def __eq__(self, other: object) -> bool:
         if not isinstance(other, Quantity):
             return NotImplemented
+        if self.unit == other.unit:
+            return self.magnitude == other.magnitude
         self._meet(other)
         return self._first() == other._first()
 
     def __lt__(self, other: "Quantity") -> bool:
         if not isinstance(other, Quantity):
             return NotImplemented
+        if self.unit == other.unit:
+            return self.magnitude < other.magnitude
         self._meet(other)
         return self._first() < other._first()
 
     def __le__(self, other: "Quantity") -> bool:
         if not isinstance(other, Quantity):
             return NotImplemented
+        if self.unit == other.unit:
+            return self.magnitude <= other.magnitude
         self._meet(other)
         return self._first() <= other._first()
 
@@ -196,7 +207,7 @@ class Quantity:
         raise TypeError(f"{self} is neither true nor false; compare it with another quantity.")
 
     def __str__(self) -> str:
-        unit = ucum.unit(self.unit).shown(many=self.magnitude != 1)
+        unit = ucum.shown(self.unit, self.magnitude != 1)
         return f"{shown(self.magnitude)} {unit}".strip()
 
     def __repr__(self) -> str:

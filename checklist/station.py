@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from checklist import __version__, engine, register, way_in
-from checklist.answer import Answer, channel_of, read_answers, sealed
+from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
@@ -180,6 +180,7 @@ class Station:
         if "order_is_current" in spot.step.checks:
             self.ward = self._reload(self.ward)
         seen = read_answers(fields, answers, self.ward.unit, self._clock())
+        seen = guarded(fields, seen, self._identifiers())
         around = self.surroundings(prep, person, spot)
         recorded, texts = sealed(fields, seen, self._new_id)
         event, found = engine.attempt(
@@ -253,7 +254,7 @@ class Station:
         event = engine.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
-        return outcome, (*lines, *([f"on this scale: {aim.set}"] if aim and aim.rounded else []))
+        return outcome, lines
 
     # -- looking -------------------------------------------------------------------------------
 
@@ -377,6 +378,18 @@ class Station:
                 rules = self.rules_of(entries[0].event.body["workflow"])
                 booked.subtract(register.used(entries, rules, own=one.id == prep.id))
         return booked
+
+    def _identifiers(self) -> tuple[str, ...]:
+        return tuple(
+            text
+            for patient in self.ward.patients.values()
+            for text in (
+                patient.record_number,
+                patient.birth_date.isoformat(),
+                patient.name,
+                *patient.band_numbers,
+            )
+        )
 
     def _has_twin(self, patient: Patient) -> bool:
         def names(one: Patient) -> set[str]:

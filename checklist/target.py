@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from checklist.dose import Working, volume_for
+from checklist.dose.rounding import RoundingRule, rounded
+from checklist.dose.volume import volume_for
+from checklist.dose.weight import weight_dose
+from checklist.dose.working import Working, after
 from checklist.formulary import Product
 from checklist.mixture import Mixture, content_of, mixture_of, strength_of
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity, Rounded
+from checklist.syringe import on_line
 
 # Containers that one dose does not use up: what is left stays in them, and nothing of it is waste.
 STAYING = ("multi_dose_vial", "insulin_pen")
@@ -19,7 +23,8 @@ STAYING = ("multi_dose_vial", "insulin_pen")
 class Target:
     """The volume to set: exact, and on the scale of the chosen syringe when one is chosen.
 
-    `step` is that scale's interval, None before a syringe is chosen.
+    `step` is that scale's interval, or the product's own coarser one, None before a syringe is
+    chosen. `working` has every line, from the order to the volume to set.
     """
 
     dose: Quantity
@@ -32,13 +37,25 @@ class Target:
 
 def ordered_dose(prep: Preparation, around: Surroundings) -> Quantity | None:
     """The amount for this administration; None when the order or the weight it needs is missing."""
+    found = dose_working(prep, around)
+    return None if found is None else found.exact
+
+
+def dose_working(prep: Preparation, around: Surroundings) -> Working | None:
+    """As `ordered_dose`, with the lines of a dose that hangs on body weight."""
     order = prep.order
     if order.dose is not None:
-        return order.dose
-    weight = around.patient.weight if around.patient else None
+        return Working(value=order.dose, exact=order.dose, lines=())
+    weight = weight_in_kg(around)
     if order.dose_per_weight is None or weight is None:
         return None
-    return order.dose_per_weight * weight
+    return weight_dose(order.dose_per_weight, weight)
+
+
+def weight_in_kg(around: Surroundings) -> Quantity | None:
+    """The patient's weight; None when none is on record, or one in pounds, which is no kg."""
+    weight = around.patient.weight if around.patient else None
+    return weight if weight is not None and weight.alike(Quantity.of(1, "kg")) else None
 
 
 def product_of(prep: Preparation, around: Surroundings) -> Product | None:
@@ -91,25 +108,37 @@ def target(
 
     Raises DimensionMismatch when the order and the product do not measure the same kind of thing.
     """
-    dose, product = ordered_dose(prep, around), product_of(prep, around)
+    ordered, product = dose_working(prep, around), product_of(prep, around)
     strength = strength_in_force(prep, around)
-    if dose is None or product is None or strength is None:
+    if ordered is None or product is None or strength is None:
         return None
-    working = volume_for(dose, strength)
+    working = after(ordered, volume_for(ordered.exact, strength))
     mixed = mixture_in_force(prep, around)
     if mixed is not None:
         working = replace(working, lines=(*mixed.lines, *working.lines))
-    step = graduation if graduation is not None else graduation_of(prep)
-    step = step if step is not None else _own_scale(product, working.value)
-    rounded = working.value.rounded(step) if step is not None else None
+    line = graduation if graduation is not None else graduation_of(prep)
+    line = line if line is not None else _own_scale(product, working.exact)
+    if line is None:
+        return Target(
+            dose=ordered.exact, exact=working.exact, set=working.exact, rounded=None, step=None,
+            working=working,
+        )  # fmt: skip
+    step = _step(product, line)
+    found = working.exact.rounded(step, product.rounding)
+    # How far rounding may go is for the checks to say; rounded to nothing, it has no lines.
+    if found.value.magnitude > 0:
+        rule = RoundingRule(step=step, how=product.rounding, refuse_above=None)
+        working = rounded(working, rule)
     return Target(
-        dose=dose,
-        exact=working.value,
-        set=rounded.value if rounded is not None else working.value,
-        rounded=rounded,
-        step=step,
+        dose=ordered.exact, exact=working.exact, set=found.value, rounded=found, step=step,
         working=working,
-    )
+    )  # fmt: skip
+
+
+def _step(product: Product, line: Quantity) -> Quantity:
+    """The product's own step where it is a whole number of the syringe's lines, else one line."""
+    own = product.rounding_step
+    return own if own is not None and own >= line and on_line(own, line) else line
 
 
 def _own_scale(product: Product, volume: Quantity) -> Quantity | None:

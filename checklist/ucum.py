@@ -242,13 +242,23 @@ def written(text: str) -> str:
     return unit("/".join(codes)).code
 
 
-def times(a: Unit, b: Unit) -> tuple[str, Fraction]:
-    """The code of a x b and the factor to multiply by; see `_joined`."""
+@lru_cache(maxsize=1024)
+def shown(code: str, many: bool) -> str:
+    """The unit of this code as it is read, see `Unit.shown`; UnitFault for any other."""
+    return unit(code).shown(many)
+
+
+@lru_cache(maxsize=1024)
+def times(first: str, then: str) -> tuple[str, Fraction]:
+    """The code of the product of two codes and the factor to multiply by; see `_joined`."""
+    a, b = unit(first), unit(then)
     return _joined(a, b, [b.above], list(b.below), "times")
 
 
-def over(a: Unit, b: Unit) -> tuple[str, Fraction]:
-    """The code of a / b and the factor to multiply by; see `_joined`."""
+@lru_cache(maxsize=1024)
+def over(first: str, then: str) -> tuple[str, Fraction]:
+    """The code of the quotient of two codes and the factor to multiply by; see `_joined`."""
+    a, b = unit(first), unit(then)
     return _joined(a, b, list(b.below), [b.above], "divided by")
 
 

@@ -6,10 +6,12 @@ import os
 import re
 import subprocess
 import sys
+import tempfile
+from functools import cache
 from pathlib import Path
 
 from checklist.trail import Trail
-from tests.scene import demo_ward
+from tests.scene import START, demo_ward
 
 ROOT = Path(__file__).resolve().parents[1]
 COMMAND = [sys.executable, "-m", "checklist.faces.cli"]
@@ -39,6 +41,20 @@ def run(
         timeout=60,
         check=False,
     )
+
+
+@cache
+def _empty() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "trail.db"
+        Trail.create(path, trail_id="T-1", unit="W7E", at=START).close()
+        return path.read_bytes()
+
+
+def new_trail(path: Path) -> Path:
+    """A trail without an entry, made once and copied, which is quicker than making it each time."""
+    path.write_bytes(_empty())
+    return path
 
 
 def canaries() -> tuple[str, ...]:

@@ -159,7 +159,7 @@ VALUES: dict[Kind, st.SearchStrategy[Value]] = {
     Kind.TEXT: TEXTS,
     Kind.DATE: st.dates(),
     Kind.TIME: st.datetimes(
-        min_value=datetime(2000, 1, 1),
+        min_value=datetime(2000, 1, 1),  # noqa: DTZ001
         max_value=datetime(2100, 1, 1),  # noqa: DTZ001
     ).map(lambda d: d.replace(tzinfo=START.tzinfo)),
     Kind.SEEN: st.booleans(),

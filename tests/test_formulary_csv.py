@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from wards import DEMO, FORMULARY, copied, load
 
 from checklist.formulary import Formulary
 from checklist.intake.fault import Fault, Findings
 from checklist.intake.formulary import formulary_of_toml
 from checklist.intake.formulary_csv import COLUMNS, formulary_of_csv
+from tests.wards import DEMO, FORMULARY, copied, load
 
 
 @pytest.fixture

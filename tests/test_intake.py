@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from wards import FILES, FORMULARY, ORDERS, STAFF, UNIT, copied, edit, faults_of, load
 
 from checklist.intake.fault import Faults
+from tests.wards import FILES, FORMULARY, ORDERS, STAFF, UNIT, copied, edit, faults_of, load
 
 
 @pytest.fixture

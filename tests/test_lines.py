@@ -13,7 +13,7 @@ from typing import Any, Self
 import pytest
 
 from checklist.trail import Trail
-from tests.faces import COMMAND, ROOT, bodies, canaries, run, surroundings
+from tests.faces import COMMAND, ROOT, bodies, canaries, new_trail, run, surroundings
 from tests.scene import LABELS
 from tests.wards import ORDERS, copied, edit
 
@@ -78,6 +78,8 @@ class Program:
 
     def __init__(self, home: Path, *, order: str = "ORD-101", ward: Path | None = None) -> None:
         self.trail = home / "trail.db"
+        if not self.trail.exists():
+            new_trail(self.trail)
         words = ["prepare", order, "--as", NURSE, "--lines", "--practice"]
         words += ["--trail", str(self.trail), *(["--ward", str(ward)] if ward else [])]
         self.process = subprocess.Popen(

@@ -53,8 +53,9 @@ def test_no_name_birth_date_or_number_of_anybody_reaches_the_chain(tmp_path: Pat
         scene.attempt({"product": slip})
         scene.station.remedy(scene.id, scene.station.screen(scene.id).ways[0], NURSE)
     scene.to("work_out_the_volume")
-    scene.attempt({"own_volume": "Ottoline Brask"})
-    scene.station.remedy(scene.id, Remedy.RECHECK, NURSE)
+    for slip in ("Ottoline Brask", "30012088", "1944-09-02"):
+        scene.attempt({"own_volume": slip})
+        scene.station.remedy(scene.id, Remedy.RECHECK, NURSE)
     scene.to("identify_the_patient")
     scene.attempt({"first_identifier": "]d28018952000000000003034"})
     scene.station.remedy(scene.id, Remedy.RECHECK, NURSE)

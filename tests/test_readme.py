@@ -1,4 +1,4 @@
-"""The README's session runs as printed, and what it promises about set-up holds."""
+"""The README's commands run as printed, and what it promises about set-up holds."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import re
 import shlex
 import subprocess
 import sys
-import tomllib
+import zipfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -59,14 +59,20 @@ def test_the_readme_opens_with_the_job_and_shows_the_cautions() -> None:
         assert words in README
 
 
-def test_data_folders_ship_in_the_wheel_and_are_found_beside_the_package() -> None:
+def test_data_folders_ship_in_the_wheel_and_are_found_beside_the_package(tmp_path: Path) -> None:
     from checklist import library
 
-    with (ROOT / "pyproject.toml").open("rb") as file:
-        shipped = tomllib.load(file)["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
-    assert shipped == {
-        "workflows": "checklist/_data/workflows",
-        "demo_db": "checklist/_data/demo_db",
-    }
-    assert library.folder("workflows").joinpath("glass_ampoule.toml").is_file()
-    assert library.folder("demo_db").joinpath("orders.json").is_file()
+    subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)],
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
+    )
+    (wheel,) = tmp_path.glob("*.whl")
+    shipped = set(zipfile.ZipFile(wheel).namelist())
+    for name in ("workflows", "demo_db"):
+        files = [f for f in library.folder(name).rglob("*") if f.suffix in (".toml", ".json")]
+        assert files
+        for file in files:
+            inside = file.relative_to(library.folder(name)).as_posix()
+            assert f"checklist/_data/{name}/{inside}" in shipped

@@ -99,7 +99,10 @@ def test_a_name_with_odd_characters_is_a_plain_file_name(tmp_path: Path) -> None
 
 
 def sources() -> dict[str, ast.Module]:
-    return {path.name: ast.parse(path.read_text()) for path in PACKAGE.rglob("*.py")}
+    return {
+        path.relative_to(PACKAGE).as_posix(): ast.parse(path.read_text())
+        for path in PACKAGE.rglob("*.py")
+    }
 
 
 def calls(tree: ast.Module) -> set[str]:

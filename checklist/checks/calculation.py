@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from checklist import site
 from checklist.ampoule import greatest_content
 from checklist.checks.registry import check, reason
@@ -159,13 +161,21 @@ def volume_can_be_measured(seen: Observation, prep: Preparation, around: Surroun
     aim, unit = target(prep, around), around.unit
     if aim is None or aim.rounded is None:
         return Pass(not_compared="rounding: no syringe scale chosen")
-    share = abs(aim.rounded.share)
-    if not share <= unit.rounding_limit:
-        facts = {"share": _percent(share), "limit": _percent(unit.rounding_limit)}
-        return Refusal(ROUNDING, facts)
+    share, limit = abs(aim.rounded.share), _rounding_limit(aim.dose, prep, around)
+    if not share <= limit:
+        return Refusal(ROUNDING, {"share": _percent(share), "limit": _percent(limit)})
     if not aim.exact >= unit.smallest_volume:
         return Caution(HARD_TO_MEASURE, {"least": str(unit.smallest_volume)})
     return Pass()
+
+
+def _rounding_limit(dose: Quantity, prep: Preparation, around: Surroundings) -> Fraction:
+    """The share of the dose that rounding may change: the unit's, or the drug's own if lower."""
+    drug, unit = around.formulary.drug(prep.order.drug), around.unit
+    most = drug.max_rounding if drug is not None else None
+    if most is None or not most.alike(dose):
+        return unit.rounding_limit
+    return min(unit.rounding_limit, most.ratio(dose))
 
 
 def unit_of(quantity: Quantity) -> str:

@@ -10,7 +10,7 @@ from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
 from checklist.syringe import Kind as Syringe
 from checklist.syringe import Use, holds, kinds_for, tolerance, widest_line
-from checklist.target import product_of, target
+from checklist.target import product_of, target, weight_in_kg
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 ISO_7886 = Source(
@@ -310,7 +310,7 @@ def needle_suits_route_site_and_body(
         order.route,
         site.known(order.site, around.limits.sites),
         age=site.Age.between(patient.birth_date, today) if patient else None,
-        weight=patient.weight if patient else None,
+        weight=weight_in_kg(around),
         sex=patient.sex if patient else "",
         table=around.limits.needles,
         viscous=product.viscous if product else False,

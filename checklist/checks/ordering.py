@@ -10,7 +10,7 @@ from checklist.notation import faults
 from checklist.observation import Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import ordered_dose
+from checklist.target import ordered_dose, weight_in_kg
 from checklist.timing import said_date, said_span, said_time, span
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
@@ -355,7 +355,7 @@ def weight_is_known(seen: Observation, prep: Preparation, around: Surroundings) 
     if not needed:
         return Pass()
     patient = around.patient
-    if patient is None or patient.weight is None or patient.weighed_on is None:
+    if patient is None or weight_in_kg(around) is None or patient.weighed_on is None:
         return Refusal(WEIGHT_MISSING)
     age = around.unit.local(around.at).date() - patient.weighed_on
     if age <= span(around.unit.weight_max_age):
@@ -368,7 +368,7 @@ def _bound(limit: Quantity, prep: Preparation, around: Surroundings) -> Quantity
     """A formulary figure as an amount for this patient; None without the weight it needs."""
     if "/kg" not in limit.unit:
         return limit
-    weight = around.patient.weight if around.patient else None
+    weight = weight_in_kg(around)
     return None if weight is None else limit * weight
 
 

@@ -222,7 +222,7 @@ def staff_code(raw: str, *, today: date) -> str:
 
 def _prompt(field: Field) -> str:
     if field.kind is Kind.SEEN:
-        return f"{field.say}   y seen, n not so >"
+        return f"{field.say}   y/n >"
     if field.kind is Kind.CHOICE:
         return f"1 to {len(field.answers)} >"
     unit = ucum.unit(field.unit).shown(many=True) if field.unit else ""

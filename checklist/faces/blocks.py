@@ -10,7 +10,8 @@ from checklist.definition import reasons_of
 from checklist.faces.saying import apart
 from checklist.faces.terminal import BOLD, LOUD, Terminal
 from checklist.faces.workplace import Workplace
-from checklist.label import ROUTE_WORDS, time_left
+from checklist.label import ROUTE_WORDS, label, time_left
+from checklist.observation import Kind
 from checklist.order import Order
 from checklist.people import StaffMember
 from checklist.screen import Outcome, Screen, Told
@@ -86,8 +87,8 @@ def _clocks(at: Workplace, screen: Screen, by: StaffMember) -> Iterator[str]:
 def news(terminal: Terminal, lines: Iterable[tuple[str, str]]) -> None:
     """What came of the act before, a line each."""
     shown = list(lines)
-    for label, text in shown:
-        terminal.labelled(label, text, column=_COLUMN + 5, style=BOLD)
+    for head, text in shown:
+        terminal.labelled(head, text, column=_COLUMN + 5, style=BOLD)
     if shown:
         terminal.say("-" * terminal.width)
 
@@ -96,15 +97,14 @@ def news_of(outcome: Outcome, before: Screen) -> list[tuple[str, str]]:
     """What is worth saying about a step that was passed: notes, and what was not compared."""
     spot = before.spot
     assert spot is not None
-    said = [("Kept", f"{spot.step.ask}")]
-    said += [("NOTE", f"{one.found} {one.next}") for one in outcome.notes]
+    kept = spot.step.ask
     if compared := len(spot.step.checks):
-        points = "1 point" if compared == 1 else f"{compared} points"
-        said.append(("Compared", f"{points} with order, ward and earlier entries"))
-    said += [("Not compared", text) for text in outcome.not_compared]
+        kept += f" Compared: {compared} {'point' if compared == 1 else 'points'}."
     if outcome.screen.phase != before.phase and "/" not in spot.place:
-        said.append(("Phase done", f"{before.phase}: all entered, nothing open"))
-    return said
+        kept += f" {before.phase}: nothing open."
+    said = [("Kept", kept)]
+    said += [("NOTE", f"{one.found} {one.next}") for one in outcome.notes]
+    return said + [("Not compared", text) for text in outcome.not_compared]
 
 
 def step(terminal: Terminal, screen: Screen) -> None:
@@ -118,6 +118,19 @@ def step(terminal: Terminal, screen: Screen) -> None:
         terminal.say(spot.step.how)
     terminal.say()
     terminal.say(f"{TOKENS}  {IN_A_STEP}")
+    if any(field.kind is Kind.SEEN for field in screen.fields):
+        terminal.say("Look at each line, then: y seen, n not so")
+    terminal.say()
+
+
+def label_text(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMember) -> None:
+    """What the label must say, at the step that writes it; the patient's items stay off it here."""
+    assert screen.spot is not None
+    made = label(screen.prep, at.station.surroundings(screen.prep, by, screen.spot))
+    terminal.say("Write on the label:", BOLD)
+    for line in made.lines(private=False):
+        terminal.say(line, first="  ")
+    terminal.say("patient name and second identifier: from the record", first="  ")
     terminal.say()
 
 

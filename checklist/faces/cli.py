@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import trail, unit, workflow
+from checklist.faces import dose, trail, unit, workflow
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -27,6 +27,7 @@ app = typer.Typer(
 app.add_typer(trail.app, name="trail")
 app.add_typer(workflow.app, name="workflow")
 app.add_typer(unit.app, name="unit")
+app.add_typer(dose.app, name="dose")
 
 WardOption = Annotated[
     Path | None,
@@ -66,7 +67,7 @@ def demo(
     trail: TrailOption = None,
     fast: Annotated[bool, typer.Option("--fast", help="No pauses between the steps.")] = False,
 ) -> None:
-    """Watch one preparation being made, with three stops put right, in under ten seconds."""
+    """Watch a scripted preparation, its stops put right."""
     from checklist.faces.leaving import told
 
     with told():
@@ -78,7 +79,9 @@ def demo(
 
 @app.command()
 def prepare(
-    order: Annotated[str, typer.Argument(help="The order to prepare; left out, it is asked.")] = "",
+    order: Annotated[
+        str, typer.Argument(metavar="[ORDER]", help="The order; left out, it is asked.")
+    ] = "",
     ward: WardOption = None,
     trail: TrailOption = None,
     station: Annotated[
@@ -101,7 +104,9 @@ def prepare(
         bool, typer.Option("--lines", help="Work from another program, one JSON object a line.")
     ] = False,
 ) -> None:
-    """Prepare the dose of an order, step by step; goes on where it was left.
+    """Prepare the dose of an order, step by step.
+
+    It goes on where it was left.
 
     Exit code: 0 given, 1 ended without giving or put on hold, 2 the command or a file cannot be
     used, 3 the trail is not as it was recorded.
@@ -128,14 +133,14 @@ def prepare(
 @app.command()
 def show(
     preparation: Annotated[
-        str, typer.Argument(metavar="ID", help="Its id, the beginning of it, or `last`.")
+        str, typer.Argument(metavar="[ID]", help="Its id, the beginning of it, or `last`.")
     ] = "last",
     trail: TrailOption = None,
     ward: WardOption = None,
     json: JsonOption = False,
     names: NamesOption = False,
 ) -> None:
-    """Show a preparation step by step: times, stops, ways out, who, and its label."""
+    """Show a preparation step by step, and its label."""
     from checklist.faces.leaving import told
 
     with told():
@@ -146,7 +151,7 @@ def show(
 
 @app.command("list")
 def list_(trail: TrailOption = None, ward: WardOption = None, json: JsonOption = False) -> None:
-    """List the preparations of a trail, with where each stands."""
+    """List the preparations of a trail."""
     from checklist.faces.leaving import told
 
     with told():

@@ -188,10 +188,10 @@ def play(path: Path | None, *, fast: bool) -> int:
     if found.head is not None:
         say(f"Head: entry {found.head.seq}, {found.head.digest.hex()}")
     say()
-    say("next:")
-    say(f"checklist show {player.id} --trail {quoted(path)}", first="  ")
-    say(f"checklist trail verify --trail {quoted(path)}", first="  ")
-    say("checklist prepare ORD-103 --practice --as RN-12", first="  ")
+    at = f"--trail {quoted(path)}"
+    terminal.command(f"checklist show {player.id} {at}")
+    terminal.command(f"checklist trail verify {at}")
+    terminal.command("checklist prepare ORD-103 --practice --as RN-12")
     return DONE if found.whole else WANTING
 
 

@@ -12,6 +12,7 @@ from checklist.faces.leaving import DONE, WANTING
 from checklist.faces.stops import CLOSED, Stopped
 from checklist.faces.terminal import BOLD, Terminal
 from checklist.faces.workplace import Workplace, begun, quoted
+from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
 from checklist.observation import Kind
@@ -56,7 +57,7 @@ class Guided:
                     self._go_on()
                 except TurnTaken as fault:
                     self._wait(str(fault))
-                except MovedOn as fault:
+                except (MovedOn, OutOfSequence) as fault:  # somebody else acts on it as well
                     self._wait(handover.sentence(fault))
                 except TrailBusy as fault:
                     if fault.recorded:
@@ -97,7 +98,8 @@ class Guided:
                 case _:
                     self._away(screen)
         except BreakAsked:
-            self._break()
+            if self._screen().stands != "interrupted":
+                self._break()
         except EndAsked:
             self._end(screen)
 
@@ -125,7 +127,7 @@ class Guided:
                     BOLD,
                 )
                 told = f"checklist prepare {prep.order.id} {self._at.options}".rstrip()
-            say(f"next: {told}")
+            self._terminal.command(told)
         return DONE if prep.place == GIVEN else WANTING
 
     # -- one step ------------------------------------------------------------------------------
@@ -181,6 +183,9 @@ class Guided:
         by, ways = self._present(), blocks.remedies(screen)
         self._draw(screen, by)
         self._terminal.forget_typed()
+        if not ways:
+            self._asker.line("There is no way on from here but :i or :e >")
+            return
         also = ["s"] if self._may_show(screen) else []
         while (chosen := self._asker.choice(len(ways), also=also)) == "s":
             self._noted += 1
@@ -289,6 +294,8 @@ class Guided:
         blocks.band(terminal, self._at, screen, by)
         blocks.news(terminal, self._news)
         if screen.stands == "step":
+            if any(field.name == "label_made" for field in screen.fields):
+                blocks.label_text(terminal, self._at, screen, by)
             blocks.step(terminal, screen)
             return
         blocks.told(terminal, reasons)

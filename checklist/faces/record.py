@@ -16,7 +16,7 @@ from checklist import codec, library
 from checklist.definition import from_text
 from checklist.engine import GO_ON
 from checklist.faces.blocks import dose_of, short
-from checklist.faces.saying import WIDEST, lines
+from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import preparation_of, quoted, real_clock, trail_to_read, ward_of
 from checklist.fold import replay
 from checklist.gate import Rules
@@ -74,7 +74,7 @@ def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, na
         for one, before in zip(entries, (entries[0], *entries), strict=False):
             _tell(told, one, before)
         _foot(told)
-        _say(f"next: checklist trail verify --trail {quoted(path)}")
+        _next(f"trail verify --trail {quoted(path)}")
 
 
 def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
@@ -108,7 +108,7 @@ def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
         _say(f"{row['order']}  {row['patient']}  {row['dose']}  {row['opened_by']}: {place}", head)
     newest = short(str(rows[-1]["preparation"])) if rows else ""
     after = f"show {newest}" if rows else "prepare"
-    _say(f"next: checklist {after} --trail {quoted(path)}")
+    _next(f"{after} --trail {quoted(path)}")
 
 
 # -- in words ------------------------------------------------------------------------------------
@@ -118,6 +118,11 @@ def _say(text: str = "", first: str = "") -> None:
     width = min(shutil.get_terminal_size().columns, WIDEST)
     for line in lines(text, width, first=first):
         typer.echo(line)
+
+
+def _next(command: str) -> None:
+    """What to type next, never broken, so that it can be copied."""
+    typer.echo(harmless(f"next: checklist {command}"))
 
 
 def _words(name: str) -> str:
@@ -234,6 +239,11 @@ def _foot(told: Told) -> None:
     if not told.names:
         _say("patient name and second identifier: on the label, not shown here", "  ")
     _say()
+    if made.back:
+        _say("Working")
+        for line in made.back:
+            _say(line, "  ")
+        _say()
 
 
 def label_of(told: Told) -> Label | None:
@@ -288,6 +298,7 @@ def _data(told: Told) -> dict[str, Any]:
             for one in told.entries
         ],
         "label": None if made is None else list(made.lines(private=told.names)),
+        "working": [] if made is None else list(made.back),
         **(_named(told, patient.name if patient else "") if told.names else {}),
     }
 

@@ -83,8 +83,7 @@ def read_scenario(folder: Path) -> Scenario:
         preparer=preparer,
         order=_text(data, "order", FILE),
         moves=tuple(
-            _move(one, number, preparer, data)
-            for number, one in enumerate(moves, start=1)
+            _move(one, number, preparer, data) for number, one in enumerate(moves, start=1)
         ),
     )
 

@@ -70,6 +70,10 @@ class Terminal:
         for line in lines(text, self.width, first=first):
             self._line(line, style)
 
+    def command(self, text: str, *, first: str = "next: ") -> None:
+        """A command to type next, never broken, so that it can be copied."""
+        self._line(f"{first}{harmless(text)}", "")
+
     def pages(self, paragraphs: Sequence[tuple[str, str]]) -> None:
         """Paragraphs, each with what stands before it, never running off the top of the screen."""
         room = max(shutil.get_terminal_size().lines - 3, 5)

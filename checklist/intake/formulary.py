@@ -23,7 +23,8 @@ Further keys of a drug: drug_class, controlled, high_alert, hazardous, lookalike
 cross_classes, weight_based, pharmacy_only, max_rounding; and for one that runs in with a carrier
 fluid final_least and final_most ("40 mmol/L"), rate_most ("10 mmol/h"), inversions, life_when_mixed
 and overfill_matters. Of a product: form, use, viscous, concentrate, bulk_pack, filter_allowed,
-latex_free, ready_to_use, excipients, life_after_opening, overfill, chambers, suspension,
+latex_free, ready_to_use, excipients, life_after_opening, rounding ("half up", "down" or "up"),
+rounding_step, overfill, chambers, suspension,
 preservative ("benzyl alcohol"), life_in_use ("28 days", of a container for many doses), luer_fit (a
 plastic ampoule that fits straight on a syringe), called (what the label calls a fluid, such as
 "sodium chloride 0.9 %"). A powder has powder and mixing instead of strength and content: see
@@ -61,7 +62,7 @@ from checklist.interop.gtin import GTIN_LENGTHS, gtin14
 from checklist.mixture import mixed
 from checklist.number import number as read_number
 from checklist.number import quoted
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Concentration, Quantity, Rounding
 
 CONTAINERS = (
     "glass_ampoule", "plastic_ampoule", "single_dose_vial", "multi_dose_vial", "powder_vial",
@@ -72,6 +73,7 @@ CONTAINERS = (
 USES = (
     "injection", "inhalation", "oral", "topical", "irrigation", "eye", "ear", "nasal", "flushing",
 )  # fmt: skip
+ROUNDINGS = tuple(way.value for way in Rounding)
 DRUG_NAME = r"[a-z][a-z0-9 (),.+'/-]{1,59}"
 
 Line = Annotated[str, Field(min_length=1, max_length=80)]
@@ -123,6 +125,8 @@ class ProductRecord(Record):
     ready_to_use: bool = False
     excipients: list[Line] = Field(default_factory=list)
     life_after_opening: Line | None = None
+    rounding: Line = "half up"
+    rounding_step: Line | None = None
     overfill: Line | None = None
     chambers: bool = False
     suspension: bool = False
@@ -315,6 +319,8 @@ def _product(
     if powder is not None:
         strength, content = _once_mixed(powder, mixing)
     life = findings.read(place(["life_after_opening"]), time_of, one.life_after_opening or "")
+    step = findings.read(place(["rounding_step"]), volume_of, one.rounding_step or "")
+    known &= findings.listed(place(["rounding"]), one.rounding, ROUNDINGS)
     device = device_of(one, strength, content, findings, place)
     if code is None or strength is None or content is None or not known:
         return None
@@ -335,6 +341,8 @@ def _product(
         ready_to_use=one.ready_to_use,
         excipients=tuple(one.excipients),
         life_after_opening=life,
+        rounding=Rounding(one.rounding),
+        rounding_step=step,
         overfill=findings.read(place(["overfill"]), volume_of, one.overfill or ""),
         chambers=one.chambers,
         suspension=one.suspension,

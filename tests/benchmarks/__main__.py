@@ -17,6 +17,7 @@ from pathlib import Path
 from checklist.answer import Answer
 from checklist.fold import replay
 from checklist.verdict import Remedy
+from tests.benchmarks import dose_working
 from tests.scene import NURSE, Scene
 
 
@@ -94,3 +95,4 @@ if __name__ == "__main__":
         with tempfile.TemporaryDirectory() as name:
             benchmark(Path(name))
     help_against_typer()
+    dose_working.main()

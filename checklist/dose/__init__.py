@@ -1,0 +1,1 @@
+"""The dose sums of the trade, exact, each with the lines that lead to its outcome."""

@@ -1,0 +1,1 @@
+"""The sheets: every dose sum as it is asked for by name, with its formula, source and example."""

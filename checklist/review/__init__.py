@@ -1,0 +1,1 @@
+"""Review of what was recorded: statistics on counts, in floating point, never on doses."""
