@@ -35,7 +35,9 @@ def parts(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
 def _of_infusion(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
     run, made = prep.order.infusion, plan(prep, around)
     assert run is not None
-    rate = run.rate or (made.rate_set if made else None)
+    rate = run.rate
+    if rate is None and made is not None:
+        rate = made.rate_set
     found = {
         "volume": "" if made is None else str(made.volume),
         "concentration": "" if made is None else per_mL(made.strength),

@@ -82,8 +82,14 @@ def targets_of(walks: Walks, before: str) -> frozenset[str]:
             return frozenset(
                 [DISCARDED, ABANDONED, *(s for s, i in layout.order.items() if i <= again)]
             )
-        case field:
-            return frozenset(walks.taking.get(field, ()))
+        case fields:
+            return frozenset(_taking(walks, fields))
+
+
+def _taking(walks: Walks, fields: str) -> Iterator[str]:
+    """The main steps that take one of the fields "a or b"."""
+    for field in fields.split(" or "):
+        yield from walks.taking.get(field, ())
 
 
 def runs(walks: Walks, one: Requirement) -> Iterator[tuple[tuple[str, ...], frozenset[str]]]:
@@ -103,8 +109,8 @@ def runs(walks: Walks, one: Requirement) -> Iterator[tuple[tuple[str, ...], froz
             starts = tuple(layout.spots[s.name].interrupted for s in flow.steps)
         case "opening":
             starts = tuple(s.name for s in flow.steps[layout.order[flow.opens] :])
-        case field:
-            starts = tuple(walks.taking.get(field, ()))
+        case fields:
+            starts = tuple(_taking(walks, fields))
     if starts and targets:
         yield starts, targets
 
@@ -293,7 +299,7 @@ def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
     """The milestones stand in order, and none later than what it stands for."""
     flow, order = walks.layout.workflow, walks.layout.order
     at = {name: order[getattr(flow, name)] for name in ("restart", "opens", "withdraw", "ready")}
-    for early, late in (("restart", "opens"), ("opens", "withdraw"), ("withdraw", "ready")):
+    for early, late in (("restart", "opens"), ("opens", "withdraw"), ("restart", "ready")):
         if not at[early] <= at[late]:
             yield flow.steps[at[early]].name, f"`{early}` stands after `{late}`"
     for name, fields in required.milestones.items():

@@ -14,11 +14,12 @@
     [fields]
     hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
     needed = ["product"]         # never left out
+    unseen = ["fill_volume"]     # hidden as well, but may be left out
 
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
     unless = ["powder"]          # kinds of container of which none holds
-    before = "withdraw"          # a milestone (see below), or a field that a step takes
+    before = "withdraw"          # a milestone (see below), or a field that a step takes ("a or b")
     after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
     until = "ready"              # with before = "resumed": breaks before this only
     who = "witness"              # only a step in these hands counts
@@ -28,8 +29,8 @@
     why = "Glass goes through a filter."
 
 `before` is "opens", "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new
-item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens` on) or
-"break" (every interruption).
+item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens`
+on) or "break" (every interruption).
 """
 
 from __future__ import annotations
@@ -120,6 +121,7 @@ class _In(BaseModel):
 
 
 Name = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,59}$")]
+Place = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*( or [a-z][a-z0-9_]*)*$")]
 Names = Annotated[list[Name], Field(min_length=1)]
 Hands = Literal["preparer", "checker", "witness", "giver"]
 
@@ -127,8 +129,8 @@ Hands = Literal["preparer", "checker", "witness", "giver"]
 class _RowIn(_In):
     when: list[Name] = []
     unless: list[Name] = []
-    before: Name
-    after: Name | None = None
+    before: Place
+    after: Place | None = None
     until: Name | None = None
     who: Hands | None = None
     barriers: list[str] = []
@@ -146,6 +148,7 @@ class _CriticalIn(_In):
 class _FieldsIn(_In):
     hidden: Names
     needed: Names
+    unseen: Names
 
 
 class _FileIn(_In):
@@ -182,7 +185,7 @@ def read(file: Path) -> Required:
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
         critical=tuple((one.start, one.to, one.again) for one in given.critical),
-        hidden=frozenset(given.fields.hidden),
+        hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
         rows=rows,
     )

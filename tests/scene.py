@@ -16,6 +16,7 @@ from checklist.intake.ward import Ward, load_ward
 from checklist.mixture import content_of, instruction, strength_of
 from checklist.observation import Channel
 from checklist.order import Order
+from checklist.preparation import ITEM
 from checklist.screen import Outcome
 from checklist.station import Station
 from checklist.target import target
@@ -104,17 +105,28 @@ class Scene:
     # -- changing the surroundings -----------------------------------------------------------
 
     @property
-    def order(self) -> Order:
+    def whole(self) -> Order:
+        """The order line as the medication record has it."""
         return self.ward.orders[self.order_id]
+
+    @property
+    def item(self) -> str:
+        """The item of a mixture that the present step is for; "" where there is only one."""
+        return self.place.partition("/")[0].partition(ITEM)[2] if self.id else ""
+
+    @property
+    def order(self) -> Order:
+        """What is ordered of the drug that the present step is for."""
+        return self.station.find(self.id).of(self.item).order if self.item else self.whole
 
     def change_order(self, **changes: Any) -> None:
         """Rewrite the order in the medication record."""
-        orders = {**self.ward.orders, self.order_id: replace(self.order, **changes)}
+        orders = {**self.ward.orders, self.order_id: replace(self.whole, **changes)}
         self._set(replace(self.ward, orders=orders))
 
     def change_patient(self, **changes: Any) -> None:
         """Change what is on record about the order's patient."""
-        code = self.order.patient
+        code = self.whole.patient
         patients = {**self.ward.patients, code: replace(self.ward.patients[code], **changes)}
         self._set(replace(self.ward, patients=patients))
 
@@ -225,7 +237,7 @@ class Scene:
 
     def volume(self) -> str:
         """The volume that is right for this dose, as it would be typed."""
-        prep = self.station.find(self.id)
+        prep = self.station.find(self.id).of(self.item)
         rules = self.station.rules_of(prep.workflow)
         spot = rules.layout.base(prep.place)
         person = self.station.sign_in(NURSE)
@@ -235,7 +247,7 @@ class Scene:
 
 
 def _drawn(scene: Scene) -> str:
-    reading = scene.station.find(scene.id).latest("drawn_volume")
+    reading = scene.station.find(scene.id).of(scene.item).latest("drawn_volume")
     return str(reading.value).partition(" ")[0] if reading else scene.volume()
 
 
@@ -250,14 +262,19 @@ def _rest(scene: Scene) -> str:
     return plain(content * count - drawn)
 
 
+def _label(scene: Scene) -> str:
+    """The code on the item in the hand: that of the drug which the present step is for."""
+    return LABELS[f"{scene.order_id}{ITEM}{scene.item}" if scene.item else scene.order_id]
+
+
 def _product(scene: Scene) -> Any:
-    label = LABELS[scene.order_id]
+    label = _label(scene)
     return scene.ward.formulary.products[label[5:19] if _scanned(scene) else label]
 
 
 def _scanned(scene: Scene) -> bool:
     """Whether the item has a code that brings lot and expiry along."""
-    return LABELS[scene.order_id].startswith("]d2")
+    return _label(scene).startswith("]d2")
 
 
 def _strength(scene: Scene) -> Any:
@@ -328,7 +345,7 @@ def _patient(name: str) -> Callable[[Scene], str]:
 
 
 def _expiry(scene: Scene) -> str:
-    reading = scene.station.find(scene.id).latest("expiry")
+    reading = scene.station.find(scene.id).of(scene.item).latest("expiry")
     assert reading is not None
     return str(reading.value)
 
@@ -364,9 +381,9 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "checker_label_identifier": _patient("record_number"),
     "bedside_identifier": _patient("record_number"),
     "assessment": "16",
-    "product": lambda s: LABELS[s.order_id],
-    "product_again": lambda s: LABELS[s.order_id],
-    "emptied": lambda s: LABELS[s.order_id],
+    "product": _label,
+    "product_again": _label,
+    "emptied": _label,
     "expiry": lambda s: "" if _scanned(s) else "31 Mar 2027",
     "lot": lambda s: "" if _scanned(s) else "LB-77",
     "name_on_label": lambda s: s.order.drug,
@@ -389,7 +406,9 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "read_strength": lambda s: _typed(_strength(s)),
     "bubble_free": lambda s: "a bubble is left" if _keeps_air(s) else "no bubble left",
     "drawn_volume": Scene.volume,
-    "fill_volume": lambda s: _typed(_product(s).content) if _product(s).scale_step is not None else "",
+    "fill_volume": lambda s: (
+        _typed(_product(s).content) if _product(s).scale_step is not None else ""
+    ),
     "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
     "holder_mark": lambda s: _product(s).holder,
     "flush": "]d201095200073031221728083110FL1001",

@@ -141,8 +141,7 @@ def set_suits_the_container(seen: Observation, prep: Preparation, around: Surrou
 @check(HANG_TIME)
 def it_may_hang_that_long(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The mixture is used up before its time is over."""
-    made, drug = plan(prep, around), around.formulary.drug(prep.order.drug)
-    limit = _life(prep, around) or (drug.infusion.life if drug else None)
+    made, limit = plan(prep, around), _life(prep, around)
     if limit is None or made is None or made.rate is None:
         return Pass(not_compared="hanging time: no figure in the formulary")
     runs = made.volume.over(made.rate).to("h")

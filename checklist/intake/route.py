@@ -13,6 +13,8 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     "IV": ("intravenous", "intravenously"),
     "ID": ("intradermal", "intradermally"),
     "PO": ("oral", "orally", "by mouth"),
+    "NG": ("nasogastric tube", "by nasogastric tube"),
+    "PEG": ("gastrostomy tube", "by gastrostomy tube"),
     "PR": ("rectal", "rectally", "per rectum"),
     "NAS": ("nasal", "intranasal"),
     "OPH": ("ophthalmic", "eye"),
