@@ -307,7 +307,7 @@ RIGHT_ONES = {
         seen={"tip": "the needle fixed to it", "gauge": "25", "needle_length": "16"}),
     "finer needle": Seed(WHOLE, "fit_the_tip", seen={"gauge": "25"}),
     "needle-free connector": Seed(
-        OPIOID, "fit_the_tip", seen={"tip": "cap, no needle", "needle_from": "no needle"}),
+        OPIOID, "fit_the_tip", seen={"tip": "cap, no needle"}),
     "code typed at the third reading": Seed(
         OPIOID, "look_at_the_dose", seen={"emptied": FENTANYL}),
     "label by hand": Seed(
