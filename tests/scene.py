@@ -410,6 +410,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "fill_volume": lambda s: (
         _typed(_product(s).content) if _product(s).scale_step is not None else ""
     ),
+    "added": "nothing",
     "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
     "holder_mark": lambda s: _product(s).holder,
     "flush": "]d201095200073031221728083110FL1001",
