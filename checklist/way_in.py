@@ -169,6 +169,7 @@ def traits(
             p.suspension and p.resuspend_how for i in items for p in formulary.of_drug(i.drug)
         ),
         "tube": order.route in TUBES,
+        "by_mouth": order.route == "PO",
         "order_matters": order_matters(items, formulary),
         **_infusion_traits(order, formulary),
     }
