@@ -80,7 +80,10 @@ def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
     """The places that a milestone, or the steps that take a field, stand for."""
     layout, flow = walks.layout, walks.layout.workflow
     match before:
-        case "opens" | "withdraw" | "ready":
+        case "withdraw":
+            own = f"{flow.withdraw.partition(ITEM)[0]}{ITEM}{item}"
+            return frozenset([own if own in layout.order else flow.withdraw])
+        case "opens" | "ready":
             return frozenset([getattr(flow, before)])
         case "given":
             return frozenset([GIVEN])
@@ -94,9 +97,12 @@ def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
 
 
 def _taking(walks: Walks, fields: str, item: str) -> Iterator[str]:
-    """The main steps that take one of the fields "a or b", for this item or for all."""
+    """The main steps that take one of the fields "a or b": this item's own, else the shared ones."""
     for field in fields.split(" or "):
-        yield from (s for s in walks.taking.get(field, ()) if _item(s) in ("", item))
+        steps = walks.taking.get(field, ())
+        yield from [s for s in steps if item and _item(s) == item] or [
+            s for s in steps if not _item(s)
+        ]
 
 
 def runs(
@@ -329,21 +335,26 @@ def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
 def _broken(walks: Walks, one: Break) -> Iterator[tuple[str, str]]:
     """After a break from one field to another work goes on where a third is taken, or earlier."""
     layout, order = walks.layout, walks.layout.order
-    begin, end, back = (
-        [order[s] for s in walks.taking.get(name, ())] for name in (one.start, one.to, one.again)
-    )
-    if not begin or not end:
-        return
-    for step in layout.workflow.steps[min(begin) : max(end) + 1]:
-        mine = [order[s] for s in _taking(walks, one.again, _item(step.name))]
-        if one.refused and not step.critical:
-            yield step.name, f"a break from `{one.start}` to `{one.to}` is refused: set `critical`"
-        latest = max(back if not _item(step.name) else mine, default=-1)
-        if not order[layout.spots[step.name].resume_at] <= latest:
-            yield (
-                step.name,
-                f"after a break here `{one.again}` is taken again: set `resume_at` back to it",
-            )
+
+    def at(field: str, item: str) -> list[int]:
+        return [order[s] for s in walks.taking.get(field, ()) if _item(s) == item]
+
+    for item in dict.fromkeys(map(_item, order)):
+        begin, end = at(one.start, item), at(one.to, item)
+        if not begin or not end:
+            continue
+        for step in layout.workflow.steps[min(begin) : max(end) + 1]:
+            if one.refused and not step.critical:
+                yield (
+                    step.name,
+                    f"a break from `{one.start}` to `{one.to}` is refused: set `critical`",
+                )
+            back = at(one.again, _item(step.name))
+            if not order[layout.spots[step.name].resume_at] <= max(back, default=-1):
+                yield (
+                    step.name,
+                    f"after a break here `{one.again}` is taken again: set `resume_at` back to it",
+                )
 
 
 def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
