@@ -379,6 +379,7 @@ _ORDER = _record(
     last_given=_maybe(_TIME),
     infusion=_maybe(_INFUSION),
     second=_maybe(_COMPONENT),
+    called=_TRUTH,
     written=_TEXTS,
     unreadable=_TEXTS,
 )

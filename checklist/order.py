@@ -92,7 +92,8 @@ class Order:
     one administration; `dose_per_weight` (for example mg/kg) is given instead when the dose hangs
     on body weight. `last_given` is the latest dose of this line in the medication record.
     `infusion` says how the dose runs in when it is not given from the syringe, `second` is the
-    drug that goes into the same syringe.
+    drug that goes into the same syringe. `called` marks what a leader called for in an emergency:
+    no line of the record yet.
     """
 
     id: str
@@ -121,5 +122,35 @@ class Order:
     last_given: datetime | None = None
     infusion: Infusion | None = None
     second: Component | None = None
+    called: bool = False
     written: Mapping[str, str] = field(default_factory=dict)
     unreadable: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Call:
+    """What the leader of an emergency calls for, before anything is written.
+
+    `leader` is a staff code, `patient` a patient's code, `route` a route code such as "IV".
+    """
+
+    leader: str
+    patient: str
+    drug: str
+    dose: Quantity
+    route: str
+
+    def order(self, *, id_: str, at: datetime) -> Order:
+        """The call as an order line of its own, due at once."""
+        return Order(
+            id=id_,
+            patient=self.patient,
+            drug=self.drug,
+            dose=self.dose,
+            route=self.route,
+            due=at,
+            prescriber=self.leader,
+            indication="emergency",
+            verbal=True,
+            called=True,
+        )

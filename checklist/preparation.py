@@ -195,8 +195,8 @@ class Surroundings:
     container that the workflow in force is for; `critical_break` says that the step which was
     interrupted is a critical one. `booked` is the stock of controlled products that the register
     leaves after what the trail says was taken, `liquids` the level in the open bottle of controlled
-    ones. `compatibility` is what the ward's pharmacy has
-    looked up about things put together.
+    ones. `record` are this patient's order lines as they stand now. `compatibility` is what the
+    ward's pharmacy has looked up about things put together.
     """
 
     at: datetime
@@ -215,4 +215,5 @@ class Surroundings:
     critical_break: bool = False
     booked: Mapping[str, int] = field(default_factory=dict)
     liquids: Mapping[str, Quantity] = field(default_factory=dict)
+    record: Mapping[str, Order] = field(default_factory=dict)
     compatibility: Compatibility = field(default_factory=Compatibility)

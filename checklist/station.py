@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 
-from checklist import __version__, engine, register, way_in
+from checklist import engine, register, way_in
 from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
 from checklist.definition import from_text, layout_of
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
 from checklist.gate import OutOfSequence, Rules
+from checklist.in_force import in_force
 from checklist.intake.ward import Ward, reload_orders
 from checklist.limits import Limits
 from checklist.observation import Channel
-from checklist.order import Order, Patient
+from checklist.order import Call, Order, Patient
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
@@ -27,6 +28,10 @@ from checklist.workflow import REVERIFY, Spot, Workflow
 
 # Below this age in years a patient counts as a child for the unit's double check. Common practice.
 ADULT = 18
+
+
+# Checks that look at the medication record as it is now: before them it is read again.
+READS_THE_RECORD = frozenset(("order_is_current", "call_is_written_and_reviewed"))
 
 
 class NotHere(Exception):
@@ -119,33 +124,12 @@ class Station:
         `container` and `sources` name what is in hand where the formulary leaves a choice: the
         container of the dose, and those that what is added to a bag or mixed comes in.
         """
-        person, order = self.sign_in(by), self.order(order_id)
-        workflow, items = self.workflow_for(order, container, sources)
-        workflow = workflow.for_(self.traits(order, items))
-        rules = self._compiled(workflow)
-        self._keep(rules)
-        unit, formulary = self.ward.unit, self.ward.formulary
-        settings = {
-            "unit": {"code": unit.code, "digest": unit.digest, "settings": _plain(unit.settings)},
-            "formulary": {"edition": formulary.edition, "digest": formulary.digest},
-            "software": __version__,
-            "container": workflow.container,
-            "register": register.digest(unit.register),
-            "sources": {item.name: item.container for item in items if item.container},
-            "turned": items[0].drug != order.drug,
-            "compatibility": {
-                "edition": self.ward.compatibility.edition,
-                "digest": self.ward.compatibility.digest,
-            },
-        }
-        event = engine.opened(
-            order,
-            rules,
-            preparation=self._new_id(),
-            stamp=self._stamp(person.code, Channel.ENGINE),
-            settings=settings,
-        )
-        return self._recorded(None, event, rules)
+        return self._begun(self.order(order_id), by, container, sources)
+
+    def open_call(self, call: Call, by: str, *, sources: Sequence[str] = ()) -> Outcome:
+        """Begin a dose that a leader calls for in an emergency, before any order is written."""
+        order = call.order(id_=f"CALL-{self._new_id()}", at=self._clock())
+        return self._begun(order, by, "", sources)
 
     def attempt(
         self, id_: str, answers: Mapping[str, Answer], by: str, *, turn: int | None = None
@@ -161,7 +145,7 @@ class Station:
         if spot is None:
             raise OutOfSequence("a reason stands here; take one of its ways out first")
         fields = asked(prep, spot)
-        if "order_is_current" in spot.step.checks:
+        if READS_THE_RECORD.intersection(spot.step.checks):
             self.ward = self._reload(self.ward)
         seen = read_answers(fields, answers, self.ward.unit, self._clock())
         seen = guarded(fields, seen, self._identifiers())
@@ -281,6 +265,9 @@ class Station:
             critical_break=again and spot.step.critical,
             booked=register.booked(unit.register, used(), own=prep.id) if counts else {},
             liquids=register.levels(unit.liquids, used(), own=prep.id) if levels else {},
+            record={
+                id_: o for id_, o in self.ward.orders.items() if o.patient == prep.order.patient
+            },
             compatibility=self.ward.compatibility,
         )
 
@@ -292,6 +279,21 @@ class Station:
         return entries
 
     # -- inside --------------------------------------------------------------------------------
+
+    def _begun(self, order: Order, by: str, container: str, sources: Sequence[str]) -> Outcome:
+        person = self.sign_in(by)
+        workflow, items = self.workflow_for(order, container, sources)
+        workflow = workflow.for_(self.traits(order, items))
+        rules = self._compiled(workflow)
+        self._keep(rules)
+        event = engine.opened(
+            order,
+            rules,
+            preparation=self._new_id(),
+            stamp=self._stamp(person.code, Channel.ENGINE),
+            settings=in_force(self.ward, workflow, order, items),
+        )
+        return self._recorded(None, event, rules)
 
     def _at(self, id_: str, turn: int | None) -> tuple[Preparation, Rules]:
         prep = self._folded.get(id_)
@@ -397,8 +399,3 @@ class Station:
         prep = evolve(before, entry, rules)
         self._hold(prep)
         return outcome_of(entry, prep, rules, found)
-
-
-def _plain(settings: Mapping[str, str | int | tuple[str, ...]]) -> dict[str, str | list[str]]:
-    """The unit's choices in force as plain JSON data, numbers as text."""
-    return {k: list(v) if isinstance(v, tuple) else str(v) for k, v in settings.items()}

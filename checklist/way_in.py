@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from checklist.formulary import Formulary, Product
 from checklist.order import Order
@@ -19,6 +20,8 @@ _VESSELS = {
     "pump syringe": "pump_syringe",
     "": "premixed_bag",
 }
+EMERGENCY = "emergency_kit"
+"""The container of the short way, which only a leader's call opens."""
 TUBES = ("NG", "PEG")
 """Routes by a tube into the stomach."""
 
@@ -41,6 +44,8 @@ class Item:
 
 def container_by_order(order: Order) -> str:
     """The container whose workflow the order itself asks for; "" when the drug's own decides."""
+    if order.called:
+        return EMERGENCY
     if order.second is not None:
         return "mixed_syringe"
     if order.infusion is not None:
@@ -64,6 +69,7 @@ def chosen(
     way = container_by_order(order)
     kept = {way} if way else _containers(order, formulary)
     wanted = kept if not container else kept & {container} if way else {container}
+    wanted = wanted if order.called else wanted - {EMERGENCY}
     fitting = [w for w in workflows if w.container in wanted]
     names = ", ".join(sorted({w.container for w in fitting or workflows}))
     if not fitting:
@@ -140,6 +146,14 @@ def _of(item: Item, formulary: Formulary) -> Iterator[Product]:
 def order_matters(items: Sequence[Item], formulary: Formulary) -> bool:
     """Whether it makes a difference which of the two drugs is drawn first."""
     return len({_place(item, formulary) for item in items}) > 1
+
+
+def recorded(order: Order, items: Sequence[Item]) -> dict[str, Any]:
+    """What the opening entry keeps: the container of each item, and whether the two are turned."""
+    return {
+        "sources": {item.name: item.container for item in items if item.container},
+        "turned": items[0].drug != order.drug,
+    }
 
 
 def traits(

@@ -15,7 +15,7 @@ from checklist.answer import Answer
 from checklist.intake.ward import Ward, load_ward
 from checklist.mixture import content_of, instruction, strength_of
 from checklist.observation import Channel
-from checklist.order import Order
+from checklist.order import Call, Order
 from checklist.preparation import ITEM
 from checklist.screen import Outcome
 from checklist.station import Station
@@ -53,6 +53,7 @@ LABELS = {
     "ORD-309": "]d201095200073031151728013110MP3360",
     "ORD-310": "PH-310",
 }
+CALLS: dict[str, Call] = {}
 DILUENTS = {
     "water for injections": "]d201095200073020881729063010WI8350",
     "lidocaine 1 %": "]d201095200073020951728123110LI2277",
@@ -106,8 +107,15 @@ class Scene:
     # -- changing the surroundings -----------------------------------------------------------
 
     @property
+    def call(self) -> Call | None:
+        """What a leader called for, where no order is written."""
+        return CALLS.get(self.order_id)
+
+    @property
     def whole(self) -> Order:
-        """The order line as the medication record has it."""
+        """The order line as the medication record has it, or what was called for."""
+        if self.call is not None:
+            return self.call.order(id_=self.order_id, at=self.now)
         return self.ward.orders[self.order_id]
 
     @property
@@ -165,7 +173,11 @@ class Scene:
     # -- working ------------------------------------------------------------------------------
 
     def open(self, *, by: str = NURSE, container: str = "") -> Outcome:
-        outcome = self.station.open(self.order_id, by, container=container)
+        outcome = (
+            self.station.open(self.order_id, by, container=container)
+            if self.call is None
+            else self.station.open_call(self.call, by)
+        )
         self.id = outcome.screen.prep.id
         return outcome
 

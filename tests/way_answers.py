@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 from checklist.infusion import PUMP_STEP, Plan, plan
 from checklist.label_parts import ENTERAL
+from checklist.order import Call
 from checklist.preparation import FIRST, SECOND
+from checklist.quantity import Quantity
 from checklist.target import target
-from tests.scene import LABELS, NURSE, RIGHT, Scene, _patient, _product, _typed
+from tests.scene import CALLS, LABELS, NURSE, RIGHT, Scene, _patient, _product, _typed
 
 POTASSIUM = "]d201095200073009161728033110PK5506"
 TRANEXAMIC = "]d201095200073040751728063010TX4075"
@@ -40,6 +43,13 @@ def usual(scene: Scene, name: str) -> str:
     return given(scene) if callable(given) else given
 
 
+CALLS["CALL-1"] = Call(
+    leader="DR-4",
+    patient="P-302",
+    drug="atropine",
+    dose=Quantity.of("600", "ug"),
+    route="IV",
+)
 LABELS.update(
     {
         "ORD-401": POTASSIUM,
@@ -61,6 +71,7 @@ LABELS.update(
         "ORD-412": LABELS["ORD-101"],
         "ORD-412@first": HALOPERIDOL,
         "ORD-412@second": LABELS["ORD-101"],
+        "CALL-1": ATROPINE,
         "ORD-421": PARACETAMOL,
         "ORD-422": SPIRONOLACTONE,
         "ORD-423": OXYCODONE,
@@ -130,6 +141,15 @@ def _level(scene: Scene) -> str:
     return _mL(after.value if after else _read(scene, "level_before"))
 
 
+def write_order(scene: Scene, **changes: Any) -> str:
+    """The leader writes the call into the record, and the pharmacist reviews it."""
+    call = scene.whole
+    written = replace(call, id="ORD-491", called=False, reviewed_by="PH-2", **changes)
+    orders = {**scene.ward.orders, written.id: written}
+    scene.ward = replace(scene.ward, orders=orders)
+    return written.id
+
+
 def _premixed(scene: Scene) -> bool:
     return scene.whole.infusion is not None and not scene.whole.infusion.into
 
@@ -183,6 +203,16 @@ RIGHT.update(
         "bedside_second_dose": lambda s: _typed(_second(s).dose),
         "checker_total": lambda s: _mL(_read(s, "drawn_volume")),
         "checker_both": lambda s: s.station.find(s.id).of(SECOND).order.drug,
+        "leader": lambda s: s.whole.prescriber,
+        "heard_drug": lambda s: s.whole.drug,
+        "heard_dose": lambda s: _typed(s.whole.dose),
+        "said_back": "said back, and the leader said yes",
+        "kit_expiry": "31 Jan 2027",
+        "whereabouts": "in my hand until it is given",
+        "written_line": write_order,
+        "looked_at": lambda s: LABELS[s.order_id],
+        "checker_given_volume": lambda s: _mL(_read(s, "given_volume")),
+        "new_seal": "S-40881",
         "bottle_state": "opened before",
         "bottle_opened_on": "20 Nov 2026",
         "tip_kind": lambda s: (

@@ -37,6 +37,7 @@ for _name in (
     "events",
     "together",
     "enteral",
+    "emergency",
 ):
     importlib.import_module(f"checklist.checks.{_name}")
 

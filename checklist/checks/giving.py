@@ -139,7 +139,7 @@ def record_follows_giving(seen: Observation, prep: Preparation, around: Surround
     Times are entered to the minute, so the bedside check is taken back to its own minute.
     """
     at = seen["time_given"].value
-    bedside = prep.time_of("bedside_drug")
+    bedside = prep.time_of("bedside_drug") or prep.time_of("heard_drug")
     if not isinstance(at, datetime) or bedside is None:
         return Refusal(TOO_EARLY, {"time": "not read"})
     if not bedside.replace(second=0, microsecond=0) <= at <= around.at:

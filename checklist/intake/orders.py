@@ -265,6 +265,7 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         frequency=one.frequency,
         interval=clear("interval", _interval, one.interval, unreadable),
         **times,
+        called=False,
         infusion=infusion_of(one.infusion, f"{place}, infusion", findings, unreadable),
         second=component_of(one.second, _dose, unreadable),
         status=one.status,
