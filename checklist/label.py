@@ -13,7 +13,7 @@ from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Concentration, DimensionMismatch, Quantity
 from checklist.target import ordered_dose, product_of, strength_in_force, target
 from checklist.timing import said_date
-from checklist.vial import diluent_used, mixed_until
+from checklist.vial import diluent_used, mixed_until, vial_label
 
 # Item of the label -> its words, in the order in which they are printed. The set is this project's
 # default; the published sets that it was made from stand in tests/data/label_content.csv.
@@ -59,13 +59,15 @@ class Label:
     """A label's content by item; an empty text means that the item could not be filled.
 
     `private` names the items that identify the patient. `due` are the items that this label must
-    carry. `back` is for its back page: the working of the volume, line by line.
+    carry. `back` is for its back page: the working of the volume, line by line. `vial` is what is
+    written on a vial that stays in use.
     """
 
     items: Mapping[str, str]
     due: tuple[str, ...]
     use_before: datetime | None
     back: tuple[str, ...] = ()
+    vial: tuple[str, ...] = ()
 
     private = ("patient_name", "identifiers")
 
@@ -145,7 +147,13 @@ def label(prep: Preparation, around: Surroundings) -> Label:
         "checked_by": checker,
         **more,
     }
-    return Label(items=items, due=due, use_before=limit, back=_back(prep, around))
+    return Label(
+        items=items,
+        due=due,
+        use_before=limit,
+        back=_back(prep, around),
+        vial=vial_label(prep, around),
+    )
 
 
 def _back(prep: Preparation, around: Surroundings) -> tuple[str, ...]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from checklist.dose.reconstitution import MadeUp, made_up
+from checklist.dose.working import DoseFault
 from checklist.formulary import Mixing, Product
-from checklist.number import shown
-from checklist.quantity import Concentration, Quantity
+from checklist.quantity import Concentration, DimensionMismatch, Quantity
 
 METHODS = ("swirled", "rolled", "turned over", "shaken", "left to stand")
 """The ways in which a powder may be brought into solution."""
@@ -51,68 +52,54 @@ def mixture_of(product: Product, route: str, rule: str = LABEL_FIRST) -> Mixture
 
 
 def mixed(powder: Quantity, mixing: Mixing, rule: str = LABEL_FIRST) -> Mixture | None:
-    """So much powder in one container, mixed so; None when neither volume nor strength is told.
+    """So much powder in one container, mixed so.
 
-    The label's strength goes before the sum, save where the unit has it the other way round; by
-    `LABEL_ONLY` the sum is not shown beside it.
+    None when neither volume nor strength is told, and when the two are too far apart to be of one
+    item. The label's strength goes before the sum, save where the unit has it the other way round;
+    by `LABEL_ONLY` the sum is not shown beside it.
     """
-    summed, sums = _summed(powder, mixing)
-    if mixing.strength is not None and (rule != SUM_FIRST or summed is None):
-        return Mixture(
-            mixing=mixing,
-            strength=mixing.strength,
-            content=mixing.strength.volume_for(powder),
-            summed=summed,
-            exact=True,
-            lines=(
-                f"strength after mixing = {mixing.strength}, as the label states it",
-                *(() if rule == LABEL_ONLY else (*sums, *_difference(mixing.strength, summed))),
-            ),
-        )
-    if mixing.volume is None:
+    summed = _made(powder, mixing, label=None)
+    label = None if rule == SUM_FIRST and summed is not None else mixing.strength
+    if label is None and summed is None:
+        return _bare(powder, mixing)
+    alone = rule == LABEL_ONLY and label is not None
+    made = made_up(powder, label=label) if alone else _made(powder, mixing, label=label)
+    if made is None:
         return None
-    if summed is not None:
-        content = summed.per
-        return Mixture(
-            mixing=mixing, strength=summed, content=content, summed=summed, exact=True, lines=sums
-        )
-    volume = mixing.volume.to("mL")
-    bare = Concentration(amount=powder, per=volume)
     return Mixture(
         mixing=mixing,
-        strength=bare,
-        content=volume,
+        strength=made.strength,
+        content=made.strength.volume_for(powder),
+        summed=None if summed is None else summed.strength,
+        exact=True,
+        lines=made.working.lines,
+    )
+
+
+def _made(powder: Quantity, mixing: Mixing, *, label: Concentration | None) -> MadeUp | None:
+    """The powder made up by what is told; None when that leads to no strength."""
+    try:
+        return made_up(powder, diluent=mixing.volume, displacement=mixing.displacement, label=label)
+    except (DoseFault, DimensionMismatch):
+        return None
+
+
+def _bare(powder: Quantity, mixing: Mixing) -> Mixture | None:
+    """The powder in its diluent as if it took no room; None when no volume is told."""
+    if mixing.volume is None or mixing.strength is not None:
+        return None
+    strength = Concentration(amount=powder, per=mixing.volume.to("mL"))
+    return Mixture(
+        mixing=mixing,
+        strength=strength,
+        content=strength.per,
         summed=None,
         exact=False,
         lines=(
             "the powder's own volume is not known, so the strength is that of the diluent alone",
-            f"strength = {powder} ÷ {volume} = {bare.per_mL}",
+            f"strength = {powder} ÷ {strength.per} = {strength.per_mL}",
         ),
     )
-
-
-def _summed(powder: Quantity, mixing: Mixing) -> tuple[Concentration | None, tuple[str, ...]]:
-    """The strength by the sum of diluent and powder, with its lines."""
-    if mixing.volume is None or mixing.displacement is None:
-        return None, ()
-    diluent, own = mixing.volume.to("mL"), mixing.displacement.to("mL")
-    strength = Concentration(amount=powder, per=diluent + own)
-    return strength, (
-        "volume after mixing = diluent + the powder's own volume",
-        f"volume after mixing = {diluent} + {own} = {strength.per}",
-        f"strength = {powder} ÷ {strength.per} = {strength.per_mL}",
-    )
-
-
-def _difference(labelled: Concentration, summed: Concentration | None) -> tuple[str, ...]:
-    """How far the sum is from the label, said in percent of the label."""
-    if summed is None:
-        return ()
-    off = summed.per_mL.ratio(labelled.per_mL) - 1
-    if off == 0:
-        return ("the sum and the label agree",)
-    side = "more" if off > 0 else "less"
-    return (f"the sum gives {shown(abs(off) * 100)} % {side} than the label; the label is used",)
 
 
 def strength_of(product: Product, route: str, rule: str = LABEL_FIRST) -> Concentration | None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
+from checklist.dose import discard
 from checklist.formulary import Product
 from checklist.observation import ProductRead
 from checklist.preparation import Preparation, Surroundings
@@ -16,18 +17,16 @@ def discard_by(opened: date, product: Product, expiry: date, unit: Unit) -> date
     """The last day on which a vial for many doses may be used.
 
     The maker's own life goes before the unit's days, shorter or longer; by the unit's rule "maker"
-    there is none but the maker's. The unit says whether the day of opening counts as day 0 or 1:
-    with 28 days and day 0, a vial opened on 10 February may be used through 10 March (through
-    9 March in a leap year). The printed expiry is never passed.
+    there is none but the maker's. The unit says whether the day of opening counts as day 0 or 1.
+    The printed expiry is never passed.
     """
     days = unit.word("mdv_days")
-    if product.life_in_use is not None:
-        life = span(product.life_in_use).days
-    elif days == "maker":
+    if not opened <= expiry or (product.life_in_use is None and days == "maker"):
         return expiry
-    else:
-        life = int(days)
-    return min(opened + timedelta(days=life - unit.count("mdv_opened_day")), expiry)
+    life = int(days) if product.life_in_use is None else span(product.life_in_use).days
+    counting = (discard.Counting.FROM_ZERO, discard.Counting.FROM_ONE)[unit.count("mdv_opened_day")]
+    kept = min(max(life, 1), discard.MAX_DAYS)
+    return discard.discard_by(opened, days=kept, counting=counting, expiry=expiry).last_day
 
 
 def opened_on(prep: Preparation, around: Surroundings) -> date | None:

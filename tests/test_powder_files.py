@@ -83,6 +83,7 @@ CASES: list[tuple[str, str, str, str]] = [
     ('displacement = "0.4 mL"', 'displacment = "0.4 mL"', "displacment", '"displacement"'),
     ('strength = "100 mg/mL"', 'strength = "10 mg/mL"', "strength", "Look at the three again"),
     ('strength = "100 mg/mL"', 'strength = "1 g/mL"', "strength", "Look at the three again"),
+    ('volume = "9.6 mL"', 'volume = "8 mL"', "strength", "10 % apart"),
     ('strength = "100 mg/mL"', 'strength = "100 units/mL"', "strength", "another kind of amount"),
     ('strength = "100 mg/mL"', 'strength = "100 mg"', "strength", "has no volume"),
     ('routes = ["IM"]\n  diluents', 'routes = ["IV"]\n  diluents', "routes", "two ways of mixing"),

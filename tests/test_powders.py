@@ -574,18 +574,20 @@ def test_the_label_goes_before_the_sum_and_the_difference_is_shown(row: dict[str
     assert made.strength == Concentration.parse(row["labelled"])
     assert made.strength.amount_in(made.content) == powder
     agree = made.summed == made.strength
-    last = made.lines[-1]
-    assert ("the sum and the label agree" in last) if agree else ("the label is used" in last)
+    beside = next(line for line in made.lines if line.startswith("the label states"))
+    assert beside.endswith("the same as by the volumes" if agree else "than by the volumes")
+    assert made.lines[-1].endswith("as the label has it")
     bare = mixed(powder, way, LABEL_ONLY)
-    assert bare is not None and bare.strength == made.strength and len(bare.lines) == 1
+    assert bare is not None and bare.strength == made.strength
+    assert any("nothing to compare it with" in line for line in bare.lines)
 
 
 def test_the_difference_between_sum_and_label_is_said_in_percent() -> None:
     row = next(r for r in PUBLISHED if r["drug"] == "cefazolin" and r["powder"] == "500 mg")
     made = mixed(Quantity.parse(row["powder"]), _way(row))
     assert made is not None
-    # 500 mg in 2.2 mL is 227.27 mg/mL, which is 1.01 % above the label's 225 mg/mL.
-    assert made.lines[-1] == "the sum gives about 1.01 % more than the label; the label is used"
+    # 500 mg in 2.2 mL is 227.27 mg/mL; the label's 225 mg/mL is 1 % less.
+    assert "the label states 225 mg/mL: 1 % less than by the volumes" in made.lines
 
 
 # Displacement ignored: the dose falls 4 to 12 % short (Eur J Hosp Pharm 2015;22(Suppl 1):A152).
@@ -698,7 +700,8 @@ def test_a_vial_whose_rest_is_kept_is_labelled_with_what_was_made(
     shelf: Shelf, tmp_path: Path
 ) -> None:
     scene = shelf.at(GROWN, "leave_the_area", tmp_path)
-    lines = vial_label(scene.station.find(scene.id), around(scene))
+    lines = label(scene.station.find(scene.id), around(scene)).vial
+    assert lines == vial_label(scene.station.find(scene.id), around(scene))
     assert lines[0] == "ceftriaxone 100 mg/mL"
     assert lines[1] == "mixed with water for injections, 9.6 mL"
     assert lines[2].startswith("mixed 25 Nov 2026 14:")
@@ -715,8 +718,9 @@ def test_the_working_shows_how_the_strength_was_come_by(shelf: Shelf, tmp_path: 
     scene = shelf.at(GROWN, "set_the_dose", tmp_path)
     aim = target(scene.station.find(scene.id), around(scene))
     assert aim is not None
-    assert aim.working.lines[0] == "strength after mixing = 100 mg/mL, as the label states it"
-    assert any("the label is used" in line for line in aim.working.lines)
+    lines = aim.working.lines
+    assert "strength = 100 mg/mL, as the label has it" in lines
+    assert "the label states 100 mg/mL: 1 % more than by the volumes" in lines
     assert aim.exact == mL("10")
 
 

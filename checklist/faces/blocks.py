@@ -134,6 +134,18 @@ def label_text(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMembe
     terminal.say()
 
 
+def vial_text(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMember) -> None:
+    """What is written on a mixed vial whose rest may be kept; nothing where none may be."""
+    assert screen.spot is not None
+    made = label(screen.prep, at.station.surroundings(screen.prep, by, screen.spot))
+    if not made.vial:
+        return
+    terminal.say("If the rest is kept, write on the vial:", BOLD)
+    for line in made.vial:
+        terminal.say(line, first="  ")
+    terminal.say()
+
+
 def _mode(mode: str) -> str:
     return mode[:1].upper() + mode[1:]
 

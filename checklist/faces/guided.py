@@ -296,6 +296,8 @@ class Guided:
         if screen.stands == "step":
             if any(field.name == "label_made" for field in screen.fields):
                 blocks.label_text(terminal, self._at, screen, by)
+            if any(field.name == "rest_of_vial" for field in screen.fields):
+                blocks.vial_text(terminal, self._at, screen, by)
             blocks.step(terminal, screen)
             return
         blocks.told(terminal, reasons)

@@ -239,6 +239,11 @@ def _foot(told: Told) -> None:
     if not told.names:
         _say("patient name and second identifier: on the label, not shown here", "  ")
     _say()
+    if made.vial:
+        _say("On the vial that stays in use")
+        for line in made.vial:
+            _say(line, "  ")
+        _say()
     if made.back:
         _say("Working")
         for line in made.back:
@@ -298,6 +303,7 @@ def _data(told: Told) -> dict[str, Any]:
             for one in told.entries
         ],
         "label": None if made is None else list(made.lines(private=told.names)),
+        "vial_label": None if made is None else list(made.vial),
         "working": [] if made is None else list(made.back),
         **(_named(told, patient.name if patient else "") if told.names else {}),
     }

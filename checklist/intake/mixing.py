@@ -29,6 +29,8 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
+from checklist.dose.reconstitution import made_up
+from checklist.dose.working import DoseFault
 from checklist.formulary import Mixing
 from checklist.intake.amount import dose_of, strength_of, time_of, volume_of
 from checklist.intake.fault import Findings, NotAsWritten, Record
@@ -117,13 +119,19 @@ def _mixing(one: MixingRecord, powder: Quantity, findings: Findings, at: Place) 
     most = findings.read(at(["most"]), time_of, one.most or "")
     if least is not None and most is not None and not least <= most:
         findings.add(at(["most"]), "It is shorter than least. Look at both again.")
+    displacement = findings.read(at(["displacement"]), _addition, one.displacement or "")
     if strength is not None and not _belongs(strength, powder, volume, findings, at):
         strength = None
+    if strength is not None and volume is not None and displacement is not None:
+        try:
+            made_up(powder, diluent=volume, displacement=displacement, label=strength)
+        except DoseFault as fault:
+            findings.add(at(["strength"]), str(fault))
     return Mixing(
         routes=tuple(one.routes),
         diluents=tuple(one.diluents),
         volume=volume,
-        displacement=findings.read(at(["displacement"]), _addition, one.displacement or ""),
+        displacement=displacement,
         strength=strength,
         methods=tuple(one.methods),
         least=least,
