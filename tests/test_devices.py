@@ -506,6 +506,11 @@ TABLES = {
 }
 
 
+def phases_of(name: str) -> set[str]:
+    """The names of a workflow's phases."""
+    return {phase.name for phase in library.workflows()[name].phases}
+
+
 def length_of(name: str, traits: frozenset[str]) -> dict[str, int]:
     """Screens, scans, typed numbers and presses of a workflow for orders with these traits.
 
@@ -536,7 +541,9 @@ def test_a_filled_device_is_no_longer_than_the_glass_ampoule(
         every = length_of(name, library.workflows()[name].conditions)
         with capsys.disabled():
             print(f"\n{name}: {plain}; with every condition: {every}", end=" ")  # noqa: T201
-    assert all(plain[what] <= glass[what] for what in plain), (plain, glass)
+    # What has two chambers is brought together and made even as well: one choice more.
+    most = {**glass, "presses": glass["presses"] + ("resuspend" in phases_of(name))}
+    assert all(plain[what] <= most[what] for what in plain), (plain, most)
 
 
 def test_there_are_enough_errors_and_as_many_right_ones(
