@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from checklist.dose.bag import NONE, bag_strength
+from checklist.dose.rate import drops_at, pump_rate, rate
+from checklist.dose.working import DoseFault, Working
 from checklist.formulary import Product
 from checklist.order import Infusion, Order
 from checklist.preparation import Preparation, Surroundings
@@ -45,7 +48,7 @@ class Plan:
         """The whole drops in a minute of a set with so many drops in 1 mL, a half going up."""
         if self.rate is None:
             return None
-        return (self.rate * per_mL).to("{drop}/min").rounded(WHOLE_DROP).value
+        return drops_at(self.rate, per_mL).value.to("{drop}/min").rounded(WHOLE_DROP).value
 
 
 def plan(prep: Preparation, around: Surroundings) -> Plan | None:
@@ -61,9 +64,14 @@ def plan(prep: Preparation, around: Surroundings) -> Plan | None:
     if mixed is None:
         return None
     added, volume, strength, lines = mixed
-    rate = rate_of(run, volume, strength, around)
-    said = () if rate is None else (_rate_line(run, volume, strength, rate),)
-    return Plan(added=added, volume=volume, strength=strength, rate=rate, lines=(*lines, *said))
+    runs = _running(run, volume, strength, around)
+    return Plan(
+        added=added,
+        volume=volume,
+        strength=strength,
+        rate=None if runs is None else runs.value.to("mL/h"),
+        lines=(*lines, *(() if runs is None else runs.lines)),
+    )
 
 
 _Mixed = tuple[Quantity, Quantity, Concentration, tuple[str, ...]]
@@ -83,25 +91,22 @@ def _made(run: Infusion, prep: Preparation, around: Surroundings) -> _Mixed | No
         return None
     added, labelled = aim.set.to("mL"), run.volume.to("mL")
     if run.into in ("burette", "pump syringe"):
-        volume, how = labelled, f"made up to {labelled}"
-    else:
-        beyond = _overfill(prep, around)
-        out = added if run.first_out else Quantity.of(0, "mL")
-        volume = labelled + beyond - out + added
-        how = f"{labelled} + {beyond} overfill − {out} out + {added} added = {volume}"
-    if not volume.magnitude > 0:
+        strength = Concentration(amount=dose, per=labelled)
+        return added, labelled, strength, (f"{dose} made up to {labelled} = {strength.per_mL}",)
+    out, beyond = added if run.first_out else NONE, _overfill(prep, around)
+    try:
+        sum_ = bag_strength(dose, labelled, added=added, removed=out, overfill=beyond)
+    except DoseFault:
         return None
-    strength = Concentration(amount=dose, per=volume)
-    lines = (f"liquid = {how}", f"final concentration = {dose} in {volume} = {strength.per_mL}")
-    return added, volume, strength, lines
+    volume = labelled + beyond - out + added
+    return added, volume, Concentration(amount=dose, per=volume), sum_.lines
 
 
 def _overfill(prep: Preparation, around: Surroundings) -> Quantity:
     """What the carrier holds beyond its label, where it was decided to count that in."""
-    said, none = prep.latest("overfill"), Quantity.of(0, "mL")
-    fluid = carrier_of(prep, around)
+    said, fluid = prep.latest("overfill"), carrier_of(prep, around)
     if said is None or said.value != COUNTED or fluid is None or fluid.overfill is None:
-        return none
+        return NONE
     return fluid.overfill.to("mL")
 
 
@@ -120,32 +125,22 @@ def in_hand(prep: Preparation, around: Surroundings) -> Quantity | None:
     return product.content if run is not None and not run.into and product is not None else None
 
 
-def rate_of(
+def _running(
     run: Infusion, volume: Quantity, strength: Concentration, around: Surroundings
-) -> Quantity | None:
-    """The rate in mL/h: as ordered, or from the amount in a time, or all of it in its time."""
+) -> Working | None:
+    """The rate: as ordered in mL, or from the amount in a time, or all of it in its time."""
     if run.rate is None:
-        return None if run.duration is None else volume.per(run.duration.to("h"))
+        return None if run.duration is None else rate(volume, run.duration)
     if run.rate.alike(Quantity.of(1, "mL/h")):
-        return run.rate.to("mL/h")
-    amount = run.rate
-    if not amount.alike(Quantity.of(1, f"{strength.amount.unit}/h")):
-        weight = around.patient.weight if around.patient else None
-        if weight is None:
-            return None
-        amount = amount * weight
-    try:
-        return amount.to(f"{strength.amount.unit}/h").over(strength.per_mL).to("mL/h")
-    except (DimensionMismatch, UnitFault):
+        return Working(value=run.rate, exact=run.rate, lines=(f"rate = {run.rate}, as ordered",))
+    by_weight = not run.rate.alike(Quantity.of(1, f"{strength.amount.unit}/h"))
+    weight = around.patient.weight if around.patient else None
+    if by_weight and weight is None:
         return None
-
-
-def _rate_line(run: Infusion, volume: Quantity, strength: Concentration, rate: Quantity) -> str:
-    if run.rate is None:
-        return f"rate = {volume} ÷ {run.duration} = {rate}"
-    if run.rate.alike(rate):
-        return f"rate = {rate}, as ordered"
-    return f"rate = {run.rate} ÷ {strength.per_mL} = {rate}"
+    try:
+        return pump_rate(run.rate, strength, weight if by_weight else None)
+    except (DimensionMismatch, DoseFault, UnitFault):
+        return None
 
 
 def gaps(order: Order) -> list[str]:
