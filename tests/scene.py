@@ -474,6 +474,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "own_strength": lambda s: _typed(_strength(s)),
     "made_strength": lambda s: _typed(_strength(s)),
     "read_amount": lambda s: _typed(_product(s).powder),
+    "checker_amount": lambda s: _typed(_product(s).powder),
     "rest_of_vial": "discarded",
     "wasted_volume": _rest,
     "waste_method": "absorbent kit",

@@ -198,6 +198,9 @@ SEEDS = {
     "second person leaves the displacement out": Seed(
         CHILD, "second_person_works_it_out", "double_check_disagrees", R.RECHECK,
         {"checker_strength": "600 mg in 4.6 mL"}, change=DOUBLE, early=True),
+    "second person reads another amount": Seed(
+        CHILD, "second_person_works_it_out", "double_check_disagrees", R.CALL_PHARMACIST,
+        {"checker_amount": "1.2 g"}, change=DOUBLE, early=True),
     "second person does not read the diluent": Seed(
         CHILD, "second_person_works_it_out", "double_check_missing", R.SECOND_PERSON,
         {"checker_diluent": None}, change=DOUBLE, early=True),
@@ -432,6 +435,9 @@ RIGHT = {
         CHILD, "second_person_works_it_out", change=DOUBLE, early=True),
     "second person, strength in full": Seed(
         CHILD, "second_person_works_it_out", seen={"checker_strength": "600 mg in 5 mL"},
+        change=DOUBLE, early=True),
+    "second person, amount in gram": Seed(
+        CHILD, "second_person_works_it_out", seen={"checker_amount": "0.6 g"},
         change=DOUBLE, early=True),
     "second person, diluent in capitals": Seed(
         CHILD, "second_person_works_it_out", seen={"checker_diluent": "WATER FOR INJECTIONS"},

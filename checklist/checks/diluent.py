@@ -94,6 +94,13 @@ def _fluid(seen: Observation, around: Surroundings) -> tuple[str, Product | None
     return code, around.formulary.products.get(code)
 
 
+def _taken(prep: Preparation, around: Surroundings) -> Product | None:
+    """The diluent that was accepted for this preparation, None before one was."""
+    first = prep.latest("diluent")
+    code = first.value.code if first and isinstance(first.value, ProductRead) else ""
+    return around.formulary.products.get(code)
+
+
 @check(NO_INSTRUCTION, UNKNOWN_STRENGTH, VOLUME_WRONG, diluent_planned=Kind.QUANTITY)
 def item_can_be_mixed_for_this_route(
     seen: Observation, prep: Preparation, around: Surroundings
@@ -178,9 +185,7 @@ def diluent_reads_as_the_first_time(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
     """The name on the diluent, read again just before it is drawn, is that of the item taken."""
-    first, mixing = prep.latest("diluent"), mixing_in_force(prep, around)
-    code = first.value.code if first and isinstance(first.value, ProductRead) else ""
-    fluid = around.formulary.products.get(code)
+    fluid, mixing = _taken(prep, around), mixing_in_force(prep, around)
     read = " ".join(str(seen["diluent_read"].value).casefold().split())
     if fluid is not None and read == _name(fluid):
         return Pass()
@@ -193,9 +198,7 @@ def diluent_from_glass_is_filtered(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
     """A diluent that comes in glass is drawn through a filter."""
-    first, path = prep.latest("diluent"), str(seen["diluent_path"].value)
-    code = first.value.code if first and isinstance(first.value, ProductRead) else ""
-    fluid = around.formulary.products.get(code)
+    fluid, path = _taken(prep, around), str(seen["diluent_path"].value)
     glass = fluid is None or fluid.container == "glass_ampoule"
     return Refusal(FILTER_MISSING, {"found": path}) if glass and path != PATHS[1] else Pass()
 
@@ -216,20 +219,25 @@ def diluent_volume_is_right(seen: Observation, prep: Preparation, around: Surrou
     return Refusal(VOLUME_WRONG, {"what": f"You read {read}. That is {side} what is to go in."})
 
 
-@check(DISAGREES, checker_diluent=Kind.TEXT)
+@check(DISAGREES, checker_diluent=Kind.TEXT, checker_amount=Kind.QUANTITY)
 def second_reading_of_the_diluent_agrees(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The diluent as the second person reads it is the one that was taken."""
+    """Diluent and amount of powder as the second person reads them are those that were taken."""
     if "checker_diluent" not in seen:
         return Pass(not_compared="diluent: this item is not mixed")
-    first = prep.latest("diluent")
-    code = first.value.code if first and isinstance(first.value, ProductRead) else ""
-    fluid = around.formulary.products.get(code)
+    fluid, product = _taken(prep, around), product_of(prep, around)
     read = " ".join(str(seen["checker_diluent"].value).casefold().split())
-    if fluid is not None and read == _name(fluid):
-        return Pass()
-    return Refusal(DISAGREES, {"what": "Diluent"})
+    amount, powder = seen["checker_amount"].value, product.powder if product is not None else None
+    agree = {
+        "Diluent": fluid is not None and read == _name(fluid),
+        "Amount of powder": isinstance(amount, Quantity)
+        and powder is not None
+        and amount.alike(powder)
+        and amount == powder,
+    }
+    differing = [what for what, same in agree.items() if not same]
+    return Refusal(DISAGREES, {"what": ", ".join(differing)}) if differing else Pass()
 
 
 @check(VOLUME_WRONG, diluent_added=Kind.CHOICE)
