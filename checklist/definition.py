@@ -235,6 +235,14 @@ def _faults_of_fields(step: Step) -> Iterator[str]:
             yield f"field `{field.name}`: a choice needs at least two `answers`"
         if field.kind is Kind.SEEN and field.if_not not in REASONS:
             yield f"field `{field.name}`: `if_not` is {field.if_not!r}, which is no reason code"
+        for code in filter(None, (field.if_not, field.if_missing)):
+            slots = REASONS[code].slots - {"what"} if code in REASONS else frozenset()
+            if slots:
+                yield (
+                    f"field `{field.name}`: the words of `{code}` ask for "
+                    f"{', '.join(sorted(slots))}, which only a check can tell; "
+                    "name another code, or leave it to a check"
+                )
         if field.kind is not Kind.SEEN and field.if_not:
             yield f"field `{field.name}`: only a `seen` line has `if_not`"
         if field.if_missing and field.if_missing not in REASONS:

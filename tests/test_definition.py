@@ -73,6 +73,9 @@ FAULTS: dict[str, tuple[str, Callable[[str], str], str]] = {
     "unknown reason": ("phases/withdraw.toml", swap('if_not = "key_part_touched"',
                                                     'if_not = "key_part_licked"'),
                        "`if_not` is 'key_part_licked', which is no reason code"),
+    "reason with more to tell": ("phases/withdraw.toml",
+                                 swap('if_not = "key_part_touched"', 'if_not = "lot_recalled"'),
+                                 "the words of `lot_recalled` ask for lot, which only a check"),
     "remedy to ready": ("phases/withdraw.toml",
                         swap('remedy = "replace_item"\n    on = ["key_part_touched"]\n'
                              '    to = "fit_the_filter"',

@@ -29,7 +29,7 @@ NEEDLES = Source(
 WRONG_KIND = reason(
     "wrong_syringe_kind",
     Tier.HARD,
-    'The syringe is of the kind "{kind}"; this dose asks for {wanted}.',
+    "{what}: the syringe is not of the right kind.",
     "Its scale or tip is made for another use.",
     "Take a syringe of the right kind.",
     Remedy.REPLACE_ITEM,
@@ -39,7 +39,7 @@ WRONG_KIND = reason(
 ENTERAL = reason(
     "enteral_in_parenteral_syringe",
     Tier.HARD,
-    "The kinds of dose and syringe do not belong together: {kind}.",
+    "{what}: dose and syringe do not belong together.",
     "A dose for the mouth could go into a vein, or the other way round.",
     "Take a syringe for the ordered route.",
     Remedy.REPLACE_ITEM,
@@ -186,7 +186,8 @@ def syringe_is_of_the_right_kind(
     allowed = [k.value for k in kinds_for(use, around.limits.syringes)]
     if kind in allowed:
         return Pass()
-    facts = {"kind": kind, "wanted": " or ".join(allowed)}
+    what = f'Read "{kind}", asked for {" or ".join(allowed)}'
+    facts = {"what": what, "kind": kind}
     if use is Use.NEURAXIAL:
         return Refusal(NEURAXIAL, facts)
     if Use.ENTERAL in (use, kind) or kind == Syringe.ENTERAL:

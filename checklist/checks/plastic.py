@@ -98,8 +98,8 @@ def nebule_is_never_in_a_syringe_for_injection(
     """A whole nebule goes straight into the chamber, a part by a syringe that fits no vein."""
     how = str(seen["measured_with"].value)
     if how == MEASURES[2]:
-        return Refusal(ENTERAL, {"kind": "a drug to inhale, in a syringe for injection"})
+        return Refusal(ENTERAL, {"what": "A drug to inhale, in a syringe for injection"})
     if how == MEASURES[0] and not whole_containers(prep, around):
         wanted = f"a {MEASURES[1]}, since a part of a nebule is ordered"
-        return Refusal(WRONG_KIND, {"kind": how, "wanted": wanted})
+        return Refusal(WRONG_KIND, {"what": f'Read "{how}", asked for {wanted}'})
     return Pass()
