@@ -6,10 +6,13 @@ dialled by clicks, pulled out too early) and from common practice.
 
 from __future__ import annotations
 
+import csv
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from checklist import library
 from checklist.order import HoldRule
 from checklist.quantity import Concentration, Quantity
 from checklist.verdict import Remedy
@@ -333,3 +336,46 @@ def test_whole_right_preparations_pass_without_a_refusal(
     order_id: str, station: str, seconds: int, tmp_path: Path
 ) -> None:
     right_through(order_id, station, seconds, tmp_path)
+
+
+# -- against figures from outside ----------------------------------------------------------------
+
+
+def published(step: str) -> str:
+    """The value of a step in the published table of pen technique; its source stands beside it."""
+    with (Path(__file__).parent / "data" / "insulin_pen.csv").open(encoding="utf-8") as table:
+        return next(row["value"] for row in csv.DictReader(table) if row["step"].startswith(step))
+
+
+def test_what_is_shipped_for_priming_and_holding_is_the_published_technique() -> None:
+    # Frid AH et al., Mayo Clin Proc 2016;91(9):1231-55, as given on teaching pages.
+    shipped = library.settings().in_force({})
+    assert published("prime").startswith(f"{shipped['pen_prime_units']} units, needle up")
+    assert f"{shipped['pen_hold_seconds']} s in technique guidance" in published("hold")
+
+
+def test_one_volume_of_two_strengths_is_two_doses() -> None:
+    # 8 units of 100/mL are 0.08 mL, and 0.08 mL of 300/mL are 24 units (handbook example).
+    usual, strong = (Concentration.parse(f"{n} units/mL") for n in (100, 300))
+    volume = usual.volume_for(Quantity.of(8, UNITS))
+    assert volume == Quantity.of("0.08", "mL")
+    assert strong.amount_in(volume) == Quantity.of(24, UNITS)
+
+
+@pytest.mark.parametrize(
+    ("opened", "last"),
+    [("10 Feb 2026", date(2026, 3, 10)), ("10 Feb 2024", date(2024, 3, 9))],
+)
+def test_four_weeks_in_use_are_counted_over_the_end_of_february(
+    opened: str, last: date, shelf: Shelf, tmp_path: Path
+) -> None:
+    # Handbook example: opened 10 February, 28 days, opened day 0; in a leap year a day earlier.
+    for day, kind in ((last, "passed"), (last + timedelta(days=1), "refused")):
+        folder = tmp_path / kind
+        folder.mkdir()
+        scene = shelf.at(CLEAR, "read_the_pen", folder)
+        scene.now = datetime.combine(day, scene.now.timetz())
+        assert scene.attempt({"opened_on": opened}).entry.event.kind == kind
+        assert ("in_use_expired" in {t.code for t in scene.outcomes[-1].told}) == (
+            kind == "refused"
+        )
