@@ -97,7 +97,7 @@ def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
 
 
 def _taking(walks: Walks, fields: str, item: str) -> Iterator[str]:
-    """The main steps that take one of the fields "a or b": this item's own, else the shared ones."""
+    """The main steps that take a field of "a or b": this item's own, else the shared ones."""
     for field in fields.split(" or "):
         steps = walks.taking.get(field, ())
         yield from [s for s in steps if item and _item(s) == item] or [
@@ -159,41 +159,67 @@ def prove(workflow: Workflow, required: Required, traits: frozenset[str]) -> Pro
 
     `workflow` still has its conditions, or has been spent for the same traits.
     """
-    found = tuple(dict.fromkeys(fault for _, fault in _faults(workflow, required, traits)))
-    count = len(_asked_of(workflow, required, traits))
-    return Proof(workflow=workflow.name, combinations=1, barriers=count, faults=found)
+    asked = _asked_of(workflow, required, traits)
+    faults = [*_shaped(workflow, required, traits), *_held(workflow, traits, asked)]
+    found = tuple(dict.fromkeys(fault for _, fault in faults))
+    return Proof(workflow=workflow.name, combinations=1, barriers=len(asked), faults=found)
 
 
 def prove_all(workflow: Workflow, required: Required) -> Proof:
-    """Prove a workflow for every combination of the traits that decide what it asks."""
+    """Prove a workflow for every combination of the traits that decide what it asks.
+
+    A trait on which only lines to look at or enter hang changes no move. With it there are more
+    barriers and the same ways, so that a requirement which does not ask for the trait is hardest
+    without it: such traits are not multiplied out, see `_spare`.
+    """
+    spare = _spare(workflow, required)
+    elsewhere = _order_traits(required) - workflow.conditions
     faults: dict[object, Fault] = {}
     barriers: set[tuple[str, Requirement]] = set()
-    combinations = 0
-    for chosen in combinations_of(workflow):
-        traits = chosen | (_order_traits(required) - workflow.conditions)
-        combinations += 1
-        barriers.update(_asked_of(workflow, required, traits))
-        for key, fault in _faults(workflow, required, traits):
+    for chosen in combinations_of(workflow, workflow.conditions - spare):
+        asked: dict[frozenset[str], list[tuple[str, Requirement]]] = {}
+        for one in _asked_of(workflow, required, chosen | spare | elsewhere):
+            asked.setdefault(one[1].when & spare, []).append(one)
+            barriers.add(one)
+        found = itertools.chain(
+            _shaped(workflow, required, chosen | spare),
+            *(_held(workflow, chosen | few, rows) for few, rows in asked.items()),
+        )
+        for key, fault in found:
             faults.setdefault(key, fault)
     return Proof(
         workflow=workflow.name,
-        combinations=combinations,
+        combinations=sum(1 for _ in combinations_of(workflow, workflow.conditions)),
         barriers=len(barriers),
         faults=tuple(faults.values()),
     )
 
 
-def combinations_of(workflow: Workflow) -> Iterator[frozenset[str]]:
-    """Every combination of the traits that some step or field asks for.
+def _spare(workflow: Workflow, required: Required) -> frozenset[str]:
+    """The traits on which only fields hang that no requirement reckons from."""
+    steps = [s for phase in (*workflow.phases, *workflow.asides) for s in phase.steps]
+    named = {
+        name
+        for row in required.rows
+        for place in (row.before, row.after, row.until)
+        for name in place.split(" or ")
+    }
+    named |= {name for one in required.breaks for name in (one.start, one.to, one.again)}
+    named |= {name for fields in required.milestones.values() for name in fields}
+    structural = {t for s in steps for t in s.only_if}
+    structural |= {t for s in steps for f in s.fields if f.name in named for t in f.only_if}
+    return workflow.conditions - structural
 
-    What is true of one item of a mixture is true of the mixture, and the other way round; other
-    combinations no order can have.
+
+def combinations_of(workflow: Workflow, free: frozenset[str]) -> Iterator[frozenset[str]]:
+    """Every combination of these traits that an order can have.
+
+    What is true of one item of a mixture is true of the mixture, and the other way round.
     """
-    free = sorted(workflow.conditions)
     for size in range(len(free) + 1):
-        for chosen in itertools.combinations(free, size):
+        for chosen in itertools.combinations(sorted(free), size):
             traits = frozenset(chosen)
-            if all(_belongs_together(own, traits, workflow.conditions) for own in OWN_TRAITS):
+            if all(_belongs_together(own, traits, free) for own in OWN_TRAITS):
                 yield traits
 
 
@@ -216,16 +242,17 @@ def _asked_of(
     for item, kinds in views(workflow, required):
         own = {t for t in OWN_TRAITS if item and f"{item}_{t}" not in traits}
         held = (traits - own) | kinds
-        found += [(row.item or item, row) for row in required.rows if row.holds(held)]
+        found += [
+            (row.item or item, row) for row in required.rows if row.holds(held, required.apart)
+        ]
     return tuple(dict.fromkeys(found))
 
 
-def _faults(
+def _shaped(
     workflow: Workflow, required: Required, traits: frozenset[str]
 ) -> Iterator[tuple[object, Fault]]:
-    """Every fault, each with a key that is the same for the same fault under other traits."""
-    spent = workflow.for_(traits)
-    file = f"{workflow.name.partition('.')[0]}.toml"
+    """Faults that hang on no barrier, each with a key that is the same under other traits."""
+    file = _file(workflow)
     if workflow.container not in required.containers:
         sentence = f"[containers] does not say of what kind `{workflow.container}` is; add it"
         yield sentence, Fault(FILE, "", sentence)
@@ -239,19 +266,34 @@ def _faults(
         )
         yield sentence, Fault(file, "", sentence)
     try:
-        layout = layout_of(spent)
+        walks = Walks(layout_of(workflow.for_(traits)))
     except WorkflowFaults as lost:
         yield from ((fault.sentence, fault) for fault in lost.faults)
         return
-    walks = Walks(layout)
     if astray := list(_astray(walks)):
         yield from ((sentence, Fault(file, step, sentence)) for step, sentence in astray)
         return
     for step, sentence in itertools.chain(structure(walks), _kept(walks, required)):
         yield (step, sentence), Fault(file, step, sentence)
-    for item, one in _asked_of(spent, required, traits):
-        for fault in _dodged(walks, one, item, file):
+
+
+def _held(
+    workflow: Workflow, traits: frozenset[str], asked: Iterable[tuple[str, Requirement]]
+) -> Iterator[tuple[object, Fault]]:
+    """The requirements that some path dodges; nothing where the shape is not sound."""
+    try:
+        walks = Walks(layout_of(workflow.for_(traits)))
+    except WorkflowFaults:
+        return
+    if any(_astray(walks)):
+        return
+    for item, one in asked:
+        for fault in _dodged(walks, one, item, _file(workflow)):
             yield (item, one), fault
+
+
+def _file(workflow: Workflow) -> str:
+    return f"{workflow.name.partition('.')[0]}.toml"
 
 
 def _list(names: Iterable[str]) -> str:
@@ -349,7 +391,7 @@ def _broken(walks: Walks, one: Break) -> Iterator[tuple[str, str]]:
                     step.name,
                     f"a break from `{one.start}` to `{one.to}` is refused: set `critical`",
                 )
-            back = at(one.again, _item(step.name))
+            back = [order[s] for s in _taking(walks, one.again, _item(step.name))]
             if not order[layout.spots[step.name].resume_at] <= max(back, default=-1):
                 yield (
                     step.name,

@@ -3,6 +3,8 @@
     [containers]
     glass_ampoule = ["glass", "single_use", "drawn"]   # what kind of container each one is
 
+    apart = ["emergency"]        # of such kinds only rows that name them in `when` or `also` hold
+
     [milestones]
     opens = ["clean_break"]      # a step that takes one of these fields is at `opens` or after it
 
@@ -20,6 +22,7 @@
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
     unless = ["powder"]          # kinds of container of which none holds
+    also = ["emergency"]         # of a kind that stands apart as well
     before = "withdraw"          # a milestone (see below), or a field that a step takes ("a or b")
     after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
     until = "ready"              # with before = "resumed": breaks before this only
@@ -62,7 +65,8 @@ class Requirement:
 
     `guards` are names of checks or reason codes of which any one will do. `firm` says that it
     stops; otherwise it only has to be asked. `when` are the kinds of container and the traits of
-    the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until`
+    the order that must all hold, `unless` kinds of which none may, `also` kinds that stand apart
+    and are meant too. `before`, `after` and `until`
     are as in the file, "" when not given; `who` is "" for any hands, `item` "" for every drug.
     """
 
@@ -75,11 +79,13 @@ class Requirement:
     item: str = ""
     when: frozenset[str] = frozenset()
     unless: frozenset[str] = frozenset()
+    also: frozenset[str] = frozenset()
     why: str = ""
 
-    def holds(self, traits: frozenset[str]) -> bool:
+    def holds(self, traits: frozenset[str], apart: frozenset[str]) -> bool:
         """Whether it is required of a preparation with these kinds and traits."""
-        return self.when <= traits and not self.unless & traits
+        named = self.when <= traits and not self.unless & traits
+        return named and traits & apart <= self.when | self.also
 
     @property
     def name(self) -> str:
@@ -106,7 +112,8 @@ class Required:
 
     `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
     of them stands at that milestone or after it. `breaks` say where work goes on. `hidden` are the
-    fields whose expected value is never shown, `needed` those that are never left out.
+    fields whose expected value is never shown, `needed` those that are never left out. `apart` are
+    kinds of which only those requirements hold that name them.
     """
 
     containers: Mapping[str, frozenset[str]]
@@ -114,6 +121,7 @@ class Required:
     breaks: tuple[Break, ...]
     hidden: frozenset[str]
     needed: frozenset[str]
+    apart: frozenset[str]
     rows: tuple[Requirement, ...]
 
     @property
@@ -143,6 +151,7 @@ Hands = Literal["preparer", "checker", "witness", "giver"]
 class _RowIn(_In):
     when: list[Name] = []
     unless: list[Name] = []
+    also: list[Name] = []
     before: Place
     after: Place | None = None
     until: Name | None = None
@@ -157,7 +166,7 @@ class _RowIn(_In):
 class _BreakIn(_In):
     start: Name = Field(alias="from")
     to: Name
-    again: Name
+    again: Place
     refused: bool
 
 
@@ -168,6 +177,7 @@ class _FieldsIn(_In):
 
 
 class _FileIn(_In):
+    apart: list[Name]
     containers: dict[Name, Names]
     milestones: dict[Literal["restart", "opens", "withdraw", "ready"], Names]
     break_: Annotated[list[_BreakIn], Field(min_length=1, alias="break")]
@@ -203,6 +213,7 @@ def read(file: Path) -> Required:
         breaks=tuple(Break(**one.model_dump()) for one in given.break_),
         hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
+        apart=frozenset(given.apart),
         rows=rows,
     )
 
@@ -221,6 +232,7 @@ def _rows(one: _RowIn) -> Iterator[Requirement]:
                 item=one.item or "",
                 when=frozenset(one.when),
                 unless=frozenset(one.unless),
+                also=frozenset(one.also),
                 why=one.why,
             )
 
@@ -229,8 +241,8 @@ def _faults(number: int, one: _RowIn, kinds: set[str]) -> Iterator[str]:
     where = f"{FILE}, table {number} ({one.why})"
     if not one.barriers and not one.asked and not one.entered:
         yield f"{where}: names no `barriers`, `asked` or `entered`, so it requires nothing"
-    for kind in set(one.unless) - kinds:
-        yield f"{where}: `unless` names `{kind}`, of which kind no container is"
+    for kind in {*one.unless, *one.also} - kinds:
+        yield f"{where}: it names `{kind}`, of which kind no container is"
     if one.until and one.before != RESUMED:
         yield f'{where}: `until` goes with before = "{RESUMED}" only'
     for row in _rows(one):
