@@ -7,7 +7,7 @@ from datetime import datetime
 
 from checklist import engine, register, way_in
 from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
-from checklist.definition import from_text, layout_of
+from checklist.definition import WorkflowFaults, from_text
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
 from checklist.gate import OutOfSequence, Rules
@@ -18,6 +18,8 @@ from checklist.observation import Channel
 from checklist.order import Call, Order, Patient
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
+from checklist.proof import prove
+from checklist.requirement import Required
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
 from checklist.site import Age
 from checklist.target import target
@@ -41,7 +43,8 @@ class NotHere(Exception):
 class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
-    `clock` gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
+    A workflow is used only where it is proved to keep `required` for the order at hand. `clock`
+    gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
     again, which is done whenever a step asks whether the order still stands. `via` marks every
     entry made here with one channel, whatever each answer came by. `sign_in` is not a proof of who
     somebody is: a code or badge is taken as it comes.
@@ -54,6 +57,7 @@ class Station:
         *,
         workflows: Mapping[str, Workflow],
         limits: Limits,
+        required: Required,
         name: str,
         clock: Callable[[], datetime],
         new_id: Callable[[], str],
@@ -64,6 +68,7 @@ class Station:
         self.ward = ward
         self.workflows = workflows
         self.limits = limits
+        self.required = required
         self.name = name
         self._clock = clock
         self._new_id = new_id
@@ -122,7 +127,8 @@ class Station:
         """Begin a preparation of an order in this person's hands.
 
         `container` and `sources` name what is in hand where the formulary leaves a choice: the
-        container of the dose, and those that what is added to a bag or mixed comes in.
+        container of the dose, and those that what is added to a bag or mixed comes in. Raises
+        WorkflowFaults, with the path, when the workflow lets a required barrier be dodged.
         """
         return self._begun(self.order(order_id), by, container, sources)
 
@@ -283,7 +289,10 @@ class Station:
     def _begun(self, order: Order, by: str, container: str, sources: Sequence[str]) -> Outcome:
         person = self.sign_in(by)
         workflow, items = self.workflow_for(order, container, sources)
-        workflow = workflow.for_(self.traits(order, items))
+        traits = self.traits(order, items)
+        if faults := prove(workflow, self.required, traits).faults:
+            raise WorkflowFaults(list(faults))
+        workflow = workflow.for_(traits)
         rules = self._compiled(workflow)
         self._keep(rules)
         event = engine.opened(
@@ -322,7 +331,6 @@ class Station:
             self._folded[prep.id] = prep
 
     def _compiled(self, workflow: Workflow) -> Rules:
-        layout_of(workflow)
         rules = Rules.of(workflow)
         return self._rules.setdefault(rules.digest, rules)
 

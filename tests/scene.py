@@ -96,6 +96,7 @@ class Scene:
             self.ward,
             workflows=self.workflows or library.workflows(),
             limits=library.limits(),
+            required=library.required(),
             name=self.station_name,
             clock=lambda: self.now,
             new_id=lambda: f"id-{next(self._numbers):06d}",

@@ -54,6 +54,7 @@ class Player:
             ward,
             workflows=library.workflows(),
             limits=library.limits(),
+            required=library.required(),
             name=scenario.station,
             clock=self._clock,
             new_id=lambda: f"demo-{next(numbers):04d}",

@@ -260,6 +260,7 @@ def label_of(told: Told) -> Label | None:
         told.ward,
         workflows={},
         limits=library.limits(),
+        required=library.required(),
         name=told.prep.station,
         clock=real_clock,
         new_id=str,

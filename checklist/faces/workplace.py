@@ -100,7 +100,7 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     """
     folder = place.ward or library.folder("demo_db")
     ward = load_ward(folder)
-    limits, workflows = library.limits(), library.workflows()
+    limits, workflows, required = library.limits(), library.workflows(), library.required()
     if order not in ward.orders:
         known = ", ".join(ward.orders) or "none"
         raise CannotGoOn(f"There is no order {order!r} on this ward. Orders here: {known}.")
@@ -113,6 +113,7 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
             ward,
             workflows=workflows,
             limits=limits,
+            required=required,
             name=place.station or _usual_station(ward),
             clock=clock,
             new_id=new_id,
