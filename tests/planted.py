@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from checklist.observation import Kind
 from checklist.verdict import Remedy
 from tests.scene import Scene
 
@@ -168,6 +169,42 @@ def passed(seed: Seed, shelf: Shelf, folder: Path) -> Scene:
     assert outcome.entry.event.kind == "passed", [(t.code, t.found) for t in outcome.told]
     assert scene.station.find(scene.id).refusals == refused
     return scene
+
+
+def in_other_words(scene: Scene) -> dict[str, str | None]:
+    """The right answers of the present step as another nurse would give them.
+
+    Choices by their number, lines answered "yes", drug names in capitals, volumes with their unit,
+    the patient's name for the record number.
+    """
+    said: dict[str, str | None] = {}
+    person = scene.ward.patients[scene.order.patient]
+    for asked in scene.station.screen(scene.id).fields:
+        answer = scene.right().get(asked.name, "")
+        if asked.kind is Kind.SEEN:
+            said[asked.name] = "yes"
+        elif asked.kind is Kind.CHOICE and answer in asked.answers:
+            said[asked.name] = str(asked.answers.index(answer) + 1)
+        elif asked.kind is Kind.TEXT and asked.name.endswith(("drug", "diluent", "diluent_read")):
+            said[asked.name] = answer.upper()
+        elif asked.kind is Kind.QUANTITY and asked.unit == "mL" and answer:
+            said[asked.name] = f"{answer.removesuffix(' mL')} mL"
+        elif asked.kind is Kind.IDENTIFIER and answer == person.record_number:
+            said[asked.name] = person.name
+    return said
+
+
+def passed_in_other_words(order_id: str, shelf: Shelf, folder: Path) -> int:
+    """Every step of a right preparation, answered in other words, passes; how many there were."""
+    steps = shelf.steps(order_id)
+    for number, step in enumerate(steps):
+        place = folder / str(number)
+        place.mkdir()
+        scene = shelf.at(order_id, step, place)
+        outcome = scene.attempt(in_other_words(scene), wait=41)
+        told = [(t.code, t.found) for t in outcome.told]
+        assert outcome.entry.event.kind == "passed", (step, told)
+    return len(steps)
 
 
 def right_through(order_id: str, station: str, seconds: int, folder: Path) -> None:

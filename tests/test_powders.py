@@ -39,6 +39,7 @@ from tests.planted import (
     drug,
     order,
     passed,
+    passed_in_other_words,
     patient,
     product,
     right_through,
@@ -532,6 +533,13 @@ def test_whole_right_preparations_pass_without_a_refusal(
     order_id: str, station: str, seconds: int, tmp_path: Path
 ) -> None:
     right_through(order_id, station, seconds, tmp_path)
+
+
+@pytest.mark.parametrize("order_id", (CHILD, GROWN, OPEN))
+def test_every_step_passes_when_it_is_answered_in_other_words(
+    order_id: str, shelf: Shelf, tmp_path: Path
+) -> None:
+    assert passed_in_other_words(order_id, shelf, tmp_path) >= 18
 
 
 def test_every_code_that_only_powders_can_give_has_a_seed() -> None:
