@@ -86,8 +86,12 @@ def chosen(
 
 
 def _containers(order: Order, formulary: Formulary) -> set[str]:
-    """The containers that the drug comes in for the ordered route; for any, where none does."""
-    products = formulary.of_drug(order.drug)
+    """The containers that the drug comes in for the ordered route; for any, where none does.
+
+    What only an infusion asks for, such as a ready-mixed bag, is none of them.
+    """
+    runs = (*_VESSELS.values(), "fluid_bag", "fluid_bottle")
+    products = [p for p in formulary.of_drug(order.drug) if p.container not in runs]
     fitting = {p.container for p in products if order.route in p.routes}
     return fitting or {p.container for p in products}
 

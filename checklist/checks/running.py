@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from checklist.checks.calculation import MISMATCH, UNIT_MISMATCH
+from checklist.checks.calculation import MISMATCH, UNIT_MISMATCH, unit_of
 from checklist.checks.labelling import MISMATCH as LABEL_MISMATCH
 from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
@@ -98,7 +98,7 @@ def own_mixture_agrees(seen: Observation, prep: Preparation, around: Surrounding
     if made is None or not isinstance(volume, Quantity):
         return Refusal(MISMATCH)
     if not volume.alike(made.volume):
-        return Refusal(UNIT_MISMATCH, {"given": str(volume).partition(" ")[2] or "no unit"})
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(volume), "wanted": "mL"})
     return Pass() if volume == made.volume and near(strength, made.strength) else Refusal(MISMATCH)
 
 
@@ -145,7 +145,9 @@ def own_rate_agrees(seen: Observation, prep: Preparation, around: Surroundings) 
     if made is None or made.rate is None or wanted is None or not isinstance(own, Quantity):
         return Refusal(RATE, {"what": "The order gives no rate that can be worked out."})
     if not own.alike(wanted):
-        return Refusal(UNIT_MISMATCH, {"given": str(own).partition(" ")[2] or "no unit"})
+        gravity = prep.order.infusion is not None and prep.order.infusion.gravity
+        rate = "drops/min" if gravity else "mL/h"
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(own), "wanted": rate})
     if own == wanted or same(own, made.rate):
         return Pass(notes=(Note(SAY_ALOUD, {"words": words(wanted)}),))
     return Refusal(RATE, {"what": "Your rate is not that of the order."})

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from checklist.checks.additive import GOES_TOGETHER, INCOMPATIBLE, UNKNOWN, together
 from checklist.checks.bedside import BEDSIDE_MISMATCH
-from checklist.checks.calculation import MISMATCH, SITE_LIMIT, UNIT_MISMATCH, site_verdict
+from checklist.checks.calculation import (
+    MISMATCH,
+    SITE_LIMIT,
+    UNIT_MISMATCH,
+    site_verdict,
+    unit_of,
+)
 from checklist.checks.controlled import HUNDREDTH, UNACCOUNTED
 from checklist.checks.equipment import NEEDLE_KEPT, TOO_COARSE, TOO_SMALL
 from checklist.checks.labelling import MISMATCH as LABEL_MISMATCH
@@ -188,11 +194,11 @@ def own_total_agrees(seen: Observation, prep: Preparation, around: Surroundings)
     if not isinstance(own, Quantity) or wanted is None:
         return Refusal(MISMATCH)
     if not own.alike(wanted):
-        return Refusal(UNIT_MISMATCH, {"given": str(own).partition(" ")[2] or "no unit"})
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(own), "wanted": "mL"})
     return site_verdict(own, prep, around) if own == wanted else Refusal(MISMATCH)
 
 
-@check(OVERDRAWN, UNDER, drawn_volume=Kind.QUANTITY)
+@check(UNIT_MISMATCH, OVERDRAWN, UNDER, drawn_volume=Kind.QUANTITY)
 def both_together_are_at_the_mark(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
@@ -201,7 +207,9 @@ def both_together_are_at_the_mark(
     first = prep.of(FIRST).latest("drawn_volume")
     if not isinstance(read, Quantity) or wanted is None or first is None:
         return Refusal(UNDER, {"read": str(read)})
-    if not read.alike(wanted) or read > wanted:
+    if not read.alike(wanted):
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(read), "wanted": "mL"})
+    if read > wanted:
         return Refusal(OVERDRAWN, {"read": str(read)})
     return Pass() if read == wanted else Refusal(UNDER, {"read": str(read)})
 
