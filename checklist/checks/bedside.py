@@ -147,10 +147,15 @@ def label_order_and_patient_agree(
 ) -> Verdict:
     """Drug, amount and patient as read from the label at the bedside are those of the order."""
     drug = " ".join(str(seen["bedside_drug"].value).casefold().split())
+    # Of two drugs in one syringe either may be read first; another check looks at both together.
+    own = ordered_dose(prep, around)
+    doses = {prep.order.drug.casefold(): own}
+    if prep.order.second is not None:
+        doses[prep.order.second.drug.casefold()] = prep.order.second.dose
     identifier, patient = seen["bedside_identifier"].value, around.patient
     agreeing = {
-        "the drug": drug == prep.order.drug.casefold(),
-        "the amount": same(seen["bedside_dose"].value, ordered_dose(prep, around)),
+        "the drug": drug in doses,
+        "the amount": same(seen["bedside_dose"].value, doses.get(drug, own)),
         "the patient": patient is not None
         and isinstance(identifier, Identifier)
         and agrees(identifier, patient),
