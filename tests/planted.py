@@ -8,12 +8,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from random import Random
 
-from checklist.observation import Kind
+from checklist.checks import CHECKS
+from checklist.observation import (
+    Channel,
+    Identifier,
+    IdentifierKind,
+    Kind,
+    ProductRead,
+    Reading,
+    Value,
+)
+from checklist.quantity import Concentration, Quantity
 from checklist.verdict import Remedy
-from tests.scene import Scene
+from tests.scene import NURSE, START, Scene
 
 Act = Callable[[Scene], None]
 
@@ -205,6 +216,51 @@ def passed_in_other_words(order_id: str, shelf: Shelf, folder: Path) -> int:
         told = [(t.code, t.found) for t in outcome.told]
         assert outcome.entry.event.kind == "passed", (step, told)
     return len(steps)
+
+
+def raises_nothing(order_id: str, shelf: Shelf, folder: Path, *, rounds: int = 8) -> int:
+    """No check of any step raises on well-typed answers drawn at random; how many were asked."""
+    chance, asked = Random(order_id), 0
+    for number, step in enumerate(shelf.steps(order_id)):
+        place = folder / str(number)
+        place.mkdir()
+        scene = shelf.at(order_id, step, place)
+        prep = scene.station.find(scene.id)
+        spot = scene.station.rules_of(prep.workflow).layout.spots[prep.place]
+        around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+        for _ in range(rounds):
+            seen = {
+                f.name: Reading("raw", chance.choice(f.answers or _VALUES[f.kind]), Channel.TYPED)
+                for f in spot.step.fields
+                if not (f.optional and chance.random() < 0.5)
+            }
+            for name in spot.step.checks:
+                CHECKS[name](seen, prep, around)
+                asked += 1
+    return asked
+
+
+def _amounts(*texts: str) -> tuple[Value, ...]:
+    return tuple(Quantity.parse(text) for text in texts)
+
+
+_VALUES: dict[Kind, tuple[Value, ...]] = {
+    Kind.PRODUCT: tuple(ProductRead(code=code) for code in ("PH-104", "09520007302088", "none")),
+    Kind.IDENTIFIER: (
+        Identifier(IdentifierKind.NAME, "Nobody Here"),
+        Identifier(IdentifierKind.LOCATION, "bed 4"),
+        Identifier(IdentifierKind.RECORD_NUMBER, "30013852"),
+    ),
+    Kind.QUANTITY: _amounts("0.1 mL", "4.6 mL", "7000 mL", "5 mg", "3 mm", "9 s"),
+    Kind.COUNT: tuple(Quantity.of(many, "1") for many in (0, 1, 999)),
+    Kind.CONCENTRATION: tuple(
+        Concentration.parse(text) for text in ("1 mg/mL", "600 mg in 4.6 mL", "5 units/mL")
+    ),
+    Kind.TEXT: ("x", "Water for Injections", "benzylpenicillin"),
+    Kind.DATE: (date(1901, 1, 1), date(2026, 11, 25), date(2199, 12, 31)),
+    Kind.TIME: (START, START - timedelta(days=9000)),
+    Kind.SEEN: (True, False),
+}
 
 
 def right_through(order_id: str, station: str, seconds: int, folder: Path) -> None:

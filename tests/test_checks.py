@@ -32,8 +32,9 @@ from checklist.workflow import Step
 from tests.scene import NURSE, START, Scene
 
 DATA = Path(__file__).parent / "data"
-WORKFLOW = library.workflows()["glass_ampoule"]
-STEPS: tuple[Step, ...] = tuple(s for p in (*WORKFLOW.phases, *WORKFLOW.asides) for s in p.steps)
+EVERY = [s for w in library.workflows().values() for p in (*w.phases, *w.asides) for s in p.steps]
+# A shared step with the same words stands once, whichever workflows have it.
+STEPS: tuple[Step, ...] = tuple({(s.name, s.ask, s.fields, s.checks): s for s in EVERY}.values())
 # Words that put the finding on a person, or that only a programmer would say.
 BLAME = re.compile(
     r"\b(wrong|invalid|error|fail(ed|ure|s)?|illegal|forgot(ten)?|must|abort|exception|null"

@@ -30,6 +30,7 @@ from tests.planted import (
     passed_in_other_words,
     patient,
     product,
+    raises_nothing,
     right_through,
     settings,
     unit,
@@ -438,6 +439,13 @@ def test_every_step_passes_when_it_is_answered_in_other_words(
     order_id: str, shelf: Shelf, tmp_path: Path
 ) -> None:
     assert passed_in_other_words(order_id, shelf, tmp_path) >= 18
+
+
+@pytest.mark.parametrize("order_id", (SINGLE, CONTROLLED, SHARED, CLOUDY))
+def test_no_check_raises_on_a_well_typed_answer(
+    order_id: str, shelf: Shelf, tmp_path: Path
+) -> None:
+    assert raises_nothing(order_id, shelf, tmp_path) > 200
 
 
 def test_every_code_that_only_vials_can_give_has_a_seed() -> None:
