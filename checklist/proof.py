@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from checklist.checks import CHECKS
 from checklist.definition import CONTAINER_KINDS, Fault, WorkflowFaults, layout_of
 from checklist.form import OWN_TRAITS
+from checklist.keeping import astray, kept
 from checklist.preparation import ABANDONED, DISCARDED, FIRST, GIVEN, ITEM, SECOND
-from checklist.requirement import FILE, OPENING, RESUMED, Break, Required, Requirement
+from checklist.requirement import DONE, FILE, OPENING, RESUMED, Required, Requirement
 from checklist.shape import structure
-from checklist.walks import Walks
-from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Who, Workflow
+from checklist.walks import Walks, item_of, taking, told, with_traits
+from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Workflow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,26 +55,23 @@ def shut_by(walks: Walks, one: Requirement, item: str = "") -> frozenset[int]:
         walks.number[move]
         for name in one.guards
         for spot in walks.guarding.get(name, ())
-        if (not one.who or spot.step.who.value == one.who) and _item(spot.step.name) in ("", item)
+        if (not one.who or spot.step.who.value == one.who) and item_of(spot.step.name) in ("", item)
         for move in passing(walks.layout, spot, name, firm=one.firm)
     )
 
 
-def _item(step: str) -> str:
-    return step.partition(ITEM)[2]
-
-
 def escape(
-    layout: Layout, barrier: str, *, before: str, start: str, who: str = ""
+    layout: Layout, barrier: str, *, before: str, start: str, who: str = "", item: str = ""
 ) -> list[Move] | None:
     """A path from the place `start` to `before` that dodges the barrier, or None: none exists.
 
-    `barrier` is a check's name or the reason code of a line. `before` is "withdraw", "ready",
-    "given", "leaving" (ended, or begun again with a new item) or a field that some step takes.
+    `barrier` is a check's name or the reason code of a line. `before` is "opens", "withdraw",
+    "ready", "given", "leaving" (ended, or begun again with a new item) or a field that some step
+    takes. `item` is the drug of a mixture, or the carrier, that is meant.
     """
     walks = Walks(layout)
     one = Requirement(guards=(barrier,), firm=True, before=before, who=who)
-    return walks.path((start,), targets_of(walks, before), shut_by(walks, one))
+    return walks.path((start,), targets_of(walks, before, item), shut_by(walks, one, item))
 
 
 def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
@@ -93,16 +91,7 @@ def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
                 [DISCARDED, ABANDONED, *(s for s, i in layout.order.items() if i <= again)]
             )
         case fields:
-            return frozenset(_taking(walks, fields, item))
-
-
-def _taking(walks: Walks, fields: str, item: str) -> Iterator[str]:
-    """The main steps that take a field of "a or b": this item's own, else the shared ones."""
-    for field in fields.split(" or "):
-        steps = walks.taking.get(field, ())
-        yield from [s for s in steps if item and _item(s) == item] or [
-            s for s in steps if not _item(s)
-        ]
+            return frozenset(taking(walks, fields, item))
 
 
 def runs(
@@ -126,7 +115,7 @@ def runs(
         case "opening":
             starts = tuple(s.name for s in flow.steps[layout.order[flow.opens] :])
         case fields:
-            starts = tuple(_taking(walks, fields, item))
+            starts = tuple(taking(walks, fields, item))
     if starts and targets:
         yield starts, targets
 
@@ -136,9 +125,12 @@ def _first(walks: Walks, name: str, item: str, usual: int | None) -> int | None:
     if not name:
         return usual
     flow, order = walks.layout.workflow, walks.layout.order
+    if name == DONE:
+        giving = [order[s] for field in walks.giving for s in walks.taking.get(field, ())]
+        return max(giving, default=len(flow.steps)) + 1
     step = {OPENING: flow.opens, "withdraw": flow.withdraw, "ready": flow.ready}.get(name)
-    taking = [step] if step else list(_taking(walks, name, item))
-    return min((order[s] for s in taking), default=len(flow.steps))
+    steps = [step] if step else list(taking(walks, name, item))
+    return min((order[s] for s in steps), default=len(flow.steps))
 
 
 def views(workflow: Workflow, required: Required) -> tuple[tuple[str, frozenset[str]], ...]:
@@ -148,7 +140,9 @@ def views(workflow: Workflow, required: Required) -> tuple[tuple[str, frozenset[
     """
     kinds = [required.containers.get(c, frozenset()) for c in workflow.sources]
     own = required.containers[workflow.container]
-    items = dict.fromkeys(_item(s.name) for s in workflow.steps if _item(s.name) in (FIRST, SECOND))
+    items = dict.fromkeys(
+        item_of(s.name) for s in workflow.steps if item_of(s.name) in (FIRST, SECOND)
+    )
     if items:
         return tuple((item, own | kind) for item, kind in zip(items, kinds, strict=True))
     return (("", own.union(*kinds)),)
@@ -160,7 +154,7 @@ def prove(workflow: Workflow, required: Required, traits: frozenset[str]) -> Pro
     `workflow` still has its conditions, or has been spent for the same traits.
     """
     asked = _asked_of(workflow, required, traits)
-    faults = [*_shaped(workflow, required, traits), *_held(workflow, traits, asked)]
+    faults = [*_shaped(workflow, required, traits), *_held(workflow, required, traits, asked)]
     found = tuple(dict.fromkeys(fault for _, fault in faults))
     return Proof(workflow=workflow.name, combinations=1, barriers=len(asked), faults=found)
 
@@ -183,7 +177,7 @@ def prove_all(workflow: Workflow, required: Required) -> Proof:
             barriers.add(one)
         found = itertools.chain(
             _shaped(workflow, required, chosen | spare),
-            *(_held(workflow, chosen | few, rows) for few, rows in asked.items()),
+            *(_held(workflow, required, chosen | few, rows) for few, rows in asked.items()),
         )
         for key, fault in found:
             faults.setdefault(key, fault)
@@ -266,26 +260,29 @@ def _shaped(
         )
         yield sentence, Fault(file, "", sentence)
     try:
-        walks = Walks(layout_of(workflow.for_(traits)))
+        walks = Walks(layout_of(workflow.for_(traits)), required.giving)
     except WorkflowFaults as lost:
         yield from ((fault.sentence, fault) for fault in lost.faults)
         return
-    if astray := list(_astray(walks)):
-        yield from ((sentence, Fault(file, step, sentence)) for step, sentence in astray)
+    if lost_ways := list(astray(walks)):
+        yield from ((sentence, Fault(file, step, sentence)) for step, sentence in lost_ways)
         return
-    for step, sentence in itertools.chain(structure(walks), _kept(walks, required)):
-        yield (step, sentence), Fault(file, step, sentence)
+    for step, sentence in itertools.chain(structure(walks), kept(walks, required)):
+        yield (step, sentence.partition(": ")[0]), Fault(file, step, sentence)
 
 
 def _held(
-    workflow: Workflow, traits: frozenset[str], asked: Iterable[tuple[str, Requirement]]
+    workflow: Workflow,
+    required: Required,
+    traits: frozenset[str],
+    asked: Iterable[tuple[str, Requirement]],
 ) -> Iterator[tuple[object, Fault]]:
     """The requirements that some path dodges; nothing where the shape is not sound."""
     try:
-        walks = Walks(layout_of(workflow.for_(traits)))
+        walks = Walks(layout_of(workflow.for_(traits)), required.giving)
     except WorkflowFaults:
         return
-    if any(_astray(walks)):
+    if any(astray(walks)):
         return
     for item, one in asked:
         for fault in _dodged(walks, one, item, _file(workflow)):
@@ -322,92 +319,6 @@ def _dodged(walks: Walks, one: Requirement, item: str, file: str) -> Iterator[Fa
                 file,
                 path[-1].dest.partition("/")[0],
                 f"`{one.name}` is required{hands}{since} before {one.before}, and this path dodges"
-                f" it: {told(path)}{_with(layout.workflow)}. {one.why}",
+                f" it: {told(path)}{with_traits(layout.workflow)}. {one.why}",
             )
             return
-
-
-def _with(workflow: Workflow) -> str:
-    return f" (with {', '.join(workflow.traits)})" if workflow.traits else ""
-
-
-def told(path: list[Move]) -> str:
-    """A path in words: runs of plain passes are folded, every other move is named."""
-    said = [path[0].source]
-    plain = 0
-    for move in path:
-        if move.trigger == "attempt" and move.when == "clear":
-            plain += 1
-            continue
-        said += [*_run(plain, move.source), f"--{move.trigger}-->", move.dest]
-        plain = 0
-    return " ".join([*said, *_run(plain, path[-1].dest)])
-
-
-def _run(plain: int, dest: str) -> list[str]:
-    return [f"--{plain} passed-->", dest] if plain else []
-
-
-def _astray(walks: Walks) -> Iterator[tuple[str, str]]:
-    """Ways to a step that falls away for these orders."""
-    for move in walks.all:
-        if move.dest not in walks.leaving:
-            where = _with(walks.layout.workflow) or " (with nothing in particular)"
-            sentence = f"`{move.trigger}` leads to `{move.dest}`, which falls away{where}"
-            yield move.source.partition("/")[0], sentence
-
-
-def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
-    """Milestones in order and none too late, critical steps critical, hidden fields hidden."""
-    yield from _milestones(walks, required)
-    flow, order = walks.layout.workflow, walks.layout.order
-    for one in required.breaks:
-        yield from _broken(walks, one)
-    for step in flow.steps[: order[flow.ready]]:
-        if step.who is Who.GIVER:
-            yield step.name, "before `ready` a step is in the hands of preparer or second person"
-    for step in (s for phase in (*flow.phases, *flow.asides) for s in phase.steps):
-        for field in step.fields:
-            if field.name in required.hidden and not field.hidden:
-                yield step.name, f"`{field.name}` is entered unseen: set `hidden`"
-            if field.name in required.needed and field.optional:
-                yield step.name, f"`{field.name}` is never left out: take `optional` away"
-
-
-def _broken(walks: Walks, one: Break) -> Iterator[tuple[str, str]]:
-    """After a break from one field to another work goes on where a third is taken, or earlier."""
-    layout, order = walks.layout, walks.layout.order
-
-    def at(field: str, item: str) -> list[int]:
-        return [order[s] for s in walks.taking.get(field, ()) if _item(s) == item]
-
-    for item in dict.fromkeys(map(_item, order)):
-        begin, end = at(one.start, item), at(one.to, item)
-        if not begin or not end:
-            continue
-        for step in layout.workflow.steps[min(begin) : max(end) + 1]:
-            if one.refused and not step.critical:
-                yield (
-                    step.name,
-                    f"a break from `{one.start}` to `{one.to}` is refused: set `critical`",
-                )
-            back = [order[s] for s in _taking(walks, one.again, _item(step.name))]
-            if not order[layout.spots[step.name].resume_at] <= max(back, default=-1):
-                yield (
-                    step.name,
-                    f"after a break here `{one.again}` is taken again: set `resume_at` back to it",
-                )
-
-
-def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
-    """The milestones stand in order, and none later than what it stands for."""
-    flow, order = walks.layout.workflow, walks.layout.order
-    at = {name: order[getattr(flow, name)] for name in ("restart", "opens", "withdraw", "ready")}
-    for early, late in (("restart", "opens"), ("opens", "withdraw"), ("restart", "ready")):
-        if not at[early] <= at[late]:
-            yield flow.steps[at[early]].name, f"`{early}` stands after `{late}`"
-    for name, fields in required.milestones.items():
-        for field in fields:
-            for step in walks.taking.get(field, ()):
-                if not at[name] <= order[step]:
-                    yield step, f"`{field}` is taken here, before `{name}` ({getattr(flow, name)})"

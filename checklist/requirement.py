@@ -18,6 +18,7 @@
     hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
     needed = ["product"]         # never left out
     unseen = ["fill_volume"]     # hidden as well, but may be left out
+    giving = ["given_volume"]    # taken when the dose is in; from then on no way leads back to it
 
     [[required]]
     when = ["glass"]             # kinds of container and traits of the order that all hold
@@ -35,7 +36,8 @@
 
 `before` is "opens", "withdraw", "ready" or "given"; "leaving": ended, or begun again with a new
 item; "resumed": back at work after a break. `after` is a field, "opening" (every step from `opens`
-on) or "break" (every interruption).
+on) or "break" (every interruption). With "resumed", `after` and `until` can be "done": once the
+dose is in.
 """
 
 from __future__ import annotations
@@ -57,6 +59,7 @@ FILE = "required.toml"
 RESUMED = "resumed"
 BREAK = "break"
 OPENING = "opening"
+DONE = "done"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,8 +115,9 @@ class Required:
 
     `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
     of them stands at that milestone or after it. `breaks` say where work goes on. `hidden` are the
-    fields whose expected value is never shown, `needed` those that are never left out. `apart` are
-    kinds of which only those requirements hold that name them.
+    fields whose expected value is never shown, `needed` those that are never left out. `giving` are
+    fields taken when the dose is in. `apart` are kinds of which only those requirements hold that
+    name them.
     """
 
     containers: Mapping[str, frozenset[str]]
@@ -121,6 +125,7 @@ class Required:
     breaks: tuple[Break, ...]
     hidden: frozenset[str]
     needed: frozenset[str]
+    giving: tuple[str, ...]
     apart: frozenset[str]
     rows: tuple[Requirement, ...]
 
@@ -174,6 +179,7 @@ class _FieldsIn(_In):
     hidden: Names
     needed: Names
     unseen: Names
+    giving: Names
 
 
 class _FileIn(_In):
@@ -213,6 +219,7 @@ def read(file: Path) -> Required:
         breaks=tuple(Break(**one.model_dump()) for one in given.break_),
         hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
+        giving=tuple(given.fields.giving),
         apart=frozenset(given.apart),
         rows=rows,
     )

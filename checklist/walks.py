@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterator
 
-from checklist.workflow import Layout, Move, Spot, Step, moves
+from checklist.preparation import ITEM
+from checklist.workflow import Layout, Move, Spot, Step, Workflow, moves
 
 ENTRY = "entry "
 """Before a field's name where the barrier is that the field is taken."""
 
 
 class Walks:
-    """A layout's moves by source, with searches that leave some of them out."""
+    """A layout's moves by source, with searches that leave some of them out.
 
-    def __init__(self, layout: Layout) -> None:
+    `giving` are the fields that are taken when the dose is in.
+    """
+
+    def __init__(self, layout: Layout, giving: tuple[str, ...] = ()) -> None:
         self.layout = layout
+        self.giving = giving
         self.all = tuple(moves(layout))
         self.number = {move: i for i, move in enumerate(self.all)}
         self.leaving: dict[str, list[tuple[int, str]]] = {place: [] for place in layout.places}
@@ -76,3 +82,39 @@ def guards_of(step: Step) -> frozenset[str]:
     taken = [f for f in step.fields if not f.optional]
     codes = [code for f in taken for code in (f.if_not, f.if_missing) if code]
     return frozenset([*step.checks, *codes, *(f"{ENTRY}{f.name}" for f in taken)])
+
+
+def item_of(step: str) -> str:
+    """The drug of a mixture, or the carrier, that a step is for; "" for a shared step."""
+    return step.partition(ITEM)[2]
+
+
+def taking(walks: Walks, fields: str, item: str) -> Iterator[str]:
+    """The main steps that take a field of "a or b": this item's own, else the shared ones."""
+    for field in fields.split(" or "):
+        steps = walks.taking.get(field, ())
+        yield from [s for s in steps if item and item_of(s) == item] or [
+            s for s in steps if not item_of(s)
+        ]
+
+
+def told(path: list[Move]) -> str:
+    """A path in words: runs of plain passes are folded, every other move is named."""
+    said = [path[0].source]
+    plain = 0
+    for move in path:
+        if move.trigger == "attempt" and move.when == "clear":
+            plain += 1
+            continue
+        said += [*_run(plain, move.source), f"--{move.trigger}-->", move.dest]
+        plain = 0
+    return " ".join([*said, *_run(plain, path[-1].dest)])
+
+
+def _run(plain: int, dest: str) -> list[str]:
+    return [f"--{plain} passed-->", dest] if plain else []
+
+
+def with_traits(workflow: Workflow) -> str:
+    """The traits that a workflow was spent for, in brackets."""
+    return f" (with {', '.join(workflow.traits)})" if workflow.traits else ""
