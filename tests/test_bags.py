@@ -8,6 +8,7 @@ published error types for infusions. The sums are held against published worked 
 from __future__ import annotations
 
 import json
+import shutil
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -37,6 +38,7 @@ from tests.planted import (
     unit,
 )
 from tests.scene import COLLEAGUE, NURSE, TRAINEE, Scene, demo_ward
+from tests.wards import DEMO, FORMULARY, ORDERS, UNIT, copied, edit, faults_of, load
 from tests.way_answers import (
     GLUCOSE_50_PERCENT,
     GLUCOSE_250,
@@ -46,6 +48,7 @@ from tests.way_answers import (
     made,
 )
 
+TABLE = "compatibility.toml"
 R = Remedy
 POTASSIUM_BAG, GRAVITY, FIRST_OUT = "ORD-401", "ORD-402", "ORD-403"
 BOTTLE, BURETTE, PUMP, PREMIX = "ORD-404", "ORD-405", "ORD-406", "ORD-407"
@@ -605,3 +608,115 @@ def test_a_changed_fluid_in_the_order_is_no_longer_the_opened_one(tmp_path: Path
     infusion(volume=q("250 mL"))(scene)
     outcome = scene.attempt()
     assert "order_not_current" in {t.code for t in outcome.told}
+
+
+# -- a ward's files --------------------------------------------------------------------------------
+
+BAG = '"into": "bag",'
+FAULTS = {
+    "an unknown vessel": (ORDERS, BAG, '"into": "bucket",', "infusion, into", "bucket"),
+    "a key of the infusion misspelt": (ORDERS, BAG, '"inot": "bag",', "infusion, inot",
+                                       "not known"),
+    "a limit of another kind": (FORMULARY, 'final_most = "10 mg/mL"',
+                                'final_least = "1 mmol/L"\nfinal_most = "10 mg/mL"',
+                                "final_most", "another kind"),
+    "limits the wrong way round": (FORMULARY, 'final_most = "2 mg/mL"', 'final_most = "0.2 mg/mL"',
+                                   "final_most", "below final_least"),
+    "a limit without its volume": (FORMULARY, 'final_most = "10 mg/mL"', 'final_most = "10 mg"',
+                                   "final_most", "no volume"),
+    "a rate with no time in it": (FORMULARY, 'rate_most = "10 mmol/h"', 'rate_most = "10 mmol"',
+                                  "rate_most", "not so much in a time"),
+    "turning that is no number of times": (FORMULARY, 'inversions = "10"', 'inversions = "2.5"',
+                                           "inversions", "not a number of times"),
+    "a life that is no time": (FORMULARY, 'life_when_mixed = "24 hours"',
+                               'life_when_mixed = "24 mL"', "life_when_mixed", "length of time"),
+    "overfill that is no volume": (FORMULARY, 'overfill = "7 mL"', 'overfill = "7 %"', "overfill",
+                                   "does not say of what"),
+    "packages without a limit": (UNIT, "many_containers = 3",
+                                 "many_containers = 3\npackages_most = 9", "packages_most", ""),
+    "a drug the table does not know": (TABLE, 'drug = "tranexamic acid"', 'drug = "tranexamic"',
+                                       "pair 2, drug", "not a drug of the formulary"),
+    "a judgement that is none": (TABLE, 'judgement = "no data"', 'judgement = "perhaps"',
+                                 "judgement", "perhaps"),
+    "a place that is none": (TABLE, 'where = "line"', 'where = "pump"', "where", "pump"),
+    "a row without a source": (TABLE, 'source = "invented demonstration entry 1"\n', "",
+                               "pair 1, source", "not there"),
+    "a drug with itself": (TABLE, 'with = "cyclizine"', 'with = "hyoscine butylbromide"',
+                           "with", "the drug itself"),
+    "the same row the other way round": (
+        TABLE, 'drug = "potassium chloride"\nwith = "sodium chloride"\nwhere = "line"',
+        'drug = "sodium chloride"\nwith = "potassium chloride"\nwhere = "bag"', "pair 10",
+        "stands twice"),
+    "a time that is none": (TABLE, 'within = "30 min"', 'within = "soon"', "within", "soon"),
+    "no edition": (TABLE, 'edition = "2026-11 (invented entries, not for care)"', "", "edition",
+                   "not there"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_fault_in_a_wards_files_is_told_with_its_place(name: str, tmp_path: Path) -> None:
+    file, old, new, place, words = FAULTS[name]
+    copied(tmp_path)
+    shutil.copy(DEMO / TABLE, tmp_path / TABLE)
+    edit(tmp_path / file, old, new)
+    told = faults_of(tmp_path)
+    assert any(place in f.place and words in f.sentence for f in told), told
+
+
+UNCLEAR = {
+    "rate": ('"rate": "0.1 microgram/kg/min"', '"rate": "0,1 microgram/kg/min"'),
+    "a rate in mL for each kg": ('"rate": "0.1 microgram/kg/min"', '"rate": "2 mL/kg/h"'),
+    "volume": ('"volume": "50 mL"', '"volume": "50"'),
+    "duration": ('"duration": "4 hours"', '"duration": "4 mL"'),
+    "carrier_strength": ('"carrier_strength": "5 %"', '"carrier_strength": "five"'),
+    "second dose": ('"drug": "cyclizine",\n        "dose": "50 mg"',
+                    '"drug": "cyclizine",\n        "dose": "50"'),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", UNCLEAR)
+def test_what_an_infusion_says_unclearly_is_kept_for_the_nurse_to_refuse(
+    name: str, tmp_path: Path
+) -> None:
+    old, new = UNCLEAR[name]
+    copied(tmp_path)
+    edit(tmp_path / ORDERS, old, new)
+    orders = load(tmp_path).orders
+    told = {key for one in orders.values() for key in one.unreadable}
+    assert told & {name, "rate"}, told
+
+
+def test_a_ward_without_a_table_knows_of_nothing_that_goes_together(tmp_path: Path) -> None:
+    copied(tmp_path)
+    assert not load(tmp_path).compatibility.pairs
+
+
+def test_a_row_reads_the_same_from_either_side() -> None:
+    table_ = demo_ward().compatibility
+    one = table_.of("Glucose", "amiodarone", Where.BAG)
+    assert one is not None and one is table_.of("amiodarone", "glucose", Where.BAG)
+    assert table_.of("amiodarone", "glucose", Where.SYRINGE) is None
+
+
+def test_a_percentage_on_an_order_is_grams_in_a_hundred(tmp_path: Path) -> None:
+    run = demo_ward().orders[PUMP].infusion
+    assert run is not None and run.carrier_strength == Concentration.parse("50 mg/mL")
+
+
+def test_limits_may_stand_in_a_spreadsheet(tmp_path: Path) -> None:
+    copied(tmp_path)
+    (tmp_path / FORMULARY).unlink()
+    (tmp_path / "formulary.csv").write_text(
+        "edition,code,drug,container,strength,content,routes,final_most,rate_most,inversions,"
+        "overfill_matters,overfill\n"
+        "2026-11,09520007304013,sodium chloride,fluid_bag,0.9 g in 100 mL,500 mL,IV,40 mmol/L,"
+        "10 mmol/h,10,yes,7 mL\n",
+        encoding="utf-8",
+    )
+    edit(tmp_path / UNIT, '["09520007300329/FX0883"]', "[]")
+    text = (tmp_path / UNIT).read_text(encoding="utf-8")
+    start, end = text.index("[register]"), text.index("# This unit stops")
+    (tmp_path / UNIT).write_text(text[:start] + text[end:], encoding="utf-8")
+    kept = load(tmp_path).formulary.drugs["sodium chloride"].infusion
+    assert kept.most == Concentration.parse("40 mmol/L") and kept.inversions == 10
+    assert kept.rate_most == q("10 mmol/h") and kept.overfill_matters

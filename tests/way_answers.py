@@ -143,8 +143,8 @@ def _level(scene: Scene) -> str:
 
 def write_order(scene: Scene, **changes: Any) -> str:
     """The leader writes the call into the record, and the pharmacist reviews it."""
-    call = scene.whole
-    written = replace(call, id="ORD-491", called=False, reviewed_by="PH-2", **changes)
+    usual_: dict[str, Any] = {"id": "ORD-491", "called": False, "reviewed_by": "PH-2"}
+    written = replace(scene.whole, **{**usual_, **changes})
     orders = {**scene.ward.orders, written.id: written}
     scene.ward = replace(scene.ward, orders=orders)
     return written.id
