@@ -221,7 +221,9 @@ RIGHT.update(
         "syringe_kind": lambda s: (
             "enteral" if s.whole.route in ENTERAL else usual(s, "syringe_kind")
         ),
-        "level_before": lambda s: _mL(s.ward.unit.liquids[_product(s).code]),
+        "level_before": lambda s: _mL(
+            s.ward.unit.liquids.get(_product(s).code, Quantity.of("182", "mL"))
+        ),
         "level_after": lambda s: _mL(_read(s, "level_before") - _read(s, "drawn_volume")),
         "witness_level": _level,
         "tube_proof": "acid drawn back, measured now",

@@ -196,11 +196,8 @@ FROM_CONTAINER = {
     "pump syringe": "fluid_bag",
 }
 MATERIAL = {"bag": "soft bag", "bottle": "rigid bottle"}
-OFF_LINE, HANGING, TAKEN_DOWN = (
-    "not running, clamped and off the line",
-    "hanging and running",
-    "clamped and taken down from its line",
-)
+OFF_LINE = "not running, clamped and off the line"
+TAKEN_DOWN = "clamped and taken down from its line"
 
 
 @check(UNKNOWN_CONTAINER, CARRIER, BAG_VOLUME, product=Kind.PRODUCT)

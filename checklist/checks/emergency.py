@@ -66,16 +66,8 @@ EXEMPT = reason(
     hazards="H27",
 )
 
-SAID_BACK, NO_ANSWER, NOT_SAID_BACK = (
-    "said back, and the leader said yes",
-    "said back, no answer came",
-    "not said back",
-)
-IN_HAND, LABELLED, UNLABELLED = (
-    "in my hand until it is given",
-    "put down or handed on, labelled",
-    "put down or handed on without a label",
-)
+SAID_BACK = "said back, and the leader said yes"
+IN_HAND, LABELLED = "in my hand until it is given", "put down or handed on, labelled"
 LEADERS = (Role.PHYSICIAN, Role.NURSE)
 
 
@@ -103,9 +95,9 @@ def call_was_said_back(seen: Observation, prep: Preparation, around: Surrounding
     same_call = heard == prep.order.drug.casefold() and same(
         seen["heard_dose"].value, ordered_dose(prep, around)
     )
-    if not same_call or seen["said_back"].value == NOT_SAID_BACK:
-        return Refusal(NOT_READ_BACK)
-    return Pass() if seen["said_back"].value == SAID_BACK else Caution(NOT_READ_BACK)
+    # Saying it again takes a second, so an emergency is no reason to go on without an answer.
+    answered = seen["said_back"].value == SAID_BACK
+    return Pass() if same_call and answered else Refusal(NOT_READ_BACK)
 
 
 @check(

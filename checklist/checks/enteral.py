@@ -88,8 +88,7 @@ TUBE = reason(
     source=ENTERAL_ONLY,
 )
 
-NEW_BOTTLE, OPENED_BEFORE = "new, its seal whole until now", "opened before"
-STANDARD_TIP, LOW_DOSE_TIP = "standard enteral tip", "low-dose tip"
+NEW_BOTTLE, LOW_DOSE_TIP = "new, its seal whole until now", "low-dose tip"
 PROVEN = ("acid drawn back, measured now", "X-ray read since it was placed, mark unchanged")
 SMALL = Quantity.of(2, "mL")
 """Below this an enteral dose has a low-dose tip. Source: `TIPS`."""

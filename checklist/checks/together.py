@@ -93,7 +93,7 @@ OVERDRAWN = reason(
 # action (teaching pages, unanimous).
 NEVER = {"vaccine": "a vaccine is never mixed", "long-acting insulin": "its action would change"}
 NEVER_BY_VEIN = ("IV", "IT", "EPI")
-NEW_NEEDLE, SAME_NEEDLE = "new needle", "the same needle"
+NEW_NEEDLE = "new needle"
 
 
 @check(NOT_PERMITTED)
