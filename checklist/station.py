@@ -23,7 +23,7 @@ from checklist.requirement import Required
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
 from checklist.site import Age
 from checklist.target import target
-from checklist.trail import SealedText, Trail
+from checklist.trail import Listed, SealedText, Trail
 from checklist.verdict import Remedy
 from checklist.way_in import Item
 from checklist.workflow import REVERIFY, Spot, Workflow
@@ -357,13 +357,24 @@ class Station:
         )
 
     def _given_before(self, prep: Preparation) -> tuple[datetime, ...]:
+        """When doses of this order line went in, by other preparations, ended ones included."""
         return tuple(
-            one.last_at
+            at
             for one in self.trail.preparations()
             if one.id != prep.id
-            and one.place == GIVEN
-            and self.trail.of(one.id)[0].event.body["order"]["id"] == prep.order.id
+            for at in self._given_at(one, prep.order.id)
         )
+
+    def _given_at(self, one: Listed, order: str) -> Iterator[datetime]:
+        entries = self.trail.of(one.id)
+        if entries[0].event.body["order"]["id"] != order:
+            return
+        if one.place == GIVEN:
+            yield one.last_at
+            return
+        other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
+        moments = (other.time_of(field) for field in self.required.giving)
+        yield from [at for at in moments if at is not None][:1]
 
     def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
         """The preparations that have used up stock since the register was last written."""
