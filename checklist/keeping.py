@@ -23,8 +23,10 @@ def kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
     yield from _milestones(walks, required)
     flow, order = walks.layout.workflow, walks.layout.order
     yield from _given_twice(walks, required)
+    kinds = required.containers[flow.container]
     for one in required.breaks:
-        yield from _broken(walks, one)
+        if not one.unless & kinds:
+            yield from _broken(walks, one)
     for step in flow.steps[: order[flow.ready]]:
         if step.who is Who.GIVER:
             yield step.name, "before `ready` a step is in the hands of preparer or second person"

@@ -13,6 +13,7 @@
     to = "label_drug"
     again = "drawn_volume"       # ... work goes on where this is taken, or earlier
     refused = true               # and the break is itself a refusal: the steps are critical
+    unless = ["injector"]        # kinds of container of which none holds
 
     [fields]
     hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
@@ -101,12 +102,14 @@ class Break:
     """After a break from the step of one field to that of another, where work goes on.
 
     It goes on where `again` is taken, or earlier. `refused` asks that the steps are critical.
+    `unless` are kinds of container that it is not asked of.
     """
 
     start: str
     to: str
     again: str
     refused: bool
+    unless: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,6 +176,7 @@ class _BreakIn(_In):
     to: Name
     again: Place
     refused: bool
+    unless: list[Name] = []
 
 
 class _FieldsIn(_In):
@@ -216,7 +220,9 @@ def read(file: Path) -> Required:
     return Required(
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
-        breaks=tuple(Break(**one.model_dump()) for one in given.break_),
+        breaks=tuple(
+            Break(**{**one.model_dump(), "unless": frozenset(one.unless)}) for one in given.break_
+        ),
         hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
         giving=tuple(given.fields.giving),

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from checklist.checks import CHECKS
 from checklist.definition import reasons_of
 from checklist.workflow import RESUME, Field, Layout, Phase, Step, Way, Who, Workflow
 
@@ -127,14 +127,18 @@ def _ways_forward(flow: Workflow) -> Iterator[Mutant]:
             for to in (RESUME, *names[here + 1 : here + 2], names[-1]):
                 if to in (step.name, way.to) or (here < 0 and to not in (RESUME, names[-1])):
                     continue
-                ways = (*step.ways[:i], Way(remedy=way.remedy, on=way.on, to=to), *step.ways[i + 1 :])
+                ways = (
+                    *step.ways[:i],
+                    Way(remedy=way.remedy, on=way.on, to=to),
+                    *step.ways[i + 1 :],
+                )
                 made = _changed(flow, step.name, lambda s, w=ways: replace(s, ways=w))  # type: ignore[misc]
                 yield Mutant("point a remedy forward", step.name, f"{way.remedy} to {to}", made)
 
 
 def _steps_swapped(flow: Workflow) -> Iterator[Mutant]:
     steps = flow.steps
-    for one, other in zip(steps, steps[1:], strict=False):
+    for one, other in itertools.pairwise(steps):
         swap = {one.name: other, other.name: one}
         made = replace(
             flow,
@@ -151,7 +155,9 @@ def _conditions_added(flow: Workflow) -> Iterator[Mutant]:
             if trait in step.only_if:
                 continue
             made = _changed(
-                flow, step.name, lambda s, t=trait: replace(s, only_if=(*s.only_if, t))  # type: ignore[misc]
+                flow,
+                step.name,
+                lambda s, t=trait: replace(s, only_if=(*s.only_if, t)),  # type: ignore[misc]
             )
             yield Mutant("ask a step of fewer orders", step.name, f"only if {trait}", made)
 
@@ -229,37 +235,6 @@ _MAKERS = (
     _hands_changed, _breaks_eased, _sight_given, _milestones_later, _endings_dropped,
     _kinds_dropped,
 )  # fmt: skip
-
-
-def combinations_for(mutant: Mutant, plain: Workflow) -> tuple[frozenset[str], ...]:
-    """The combinations of traits that show a weakening: all of them, all but one, and none."""
-    every = plain.conditions
-    alone = tuple(every - {trait} for trait in sorted(every))
-    if mutant.kind.startswith("ask a"):
-        return (*alone, frozenset())
-    return (every, frozenset())
-
-
-def guards_lost(mutant: Mutant, plain: Workflow) -> frozenset[str]:
-    """The names of checks and codes that the mutant's step no longer guards."""
-
-    def guarded(flow: Workflow) -> set[str]:
-        return {
-            name
-            for step in _every(flow)
-            if step.name == mutant.step
-            for name in (
-                *step.checks, *(f.if_not or f.if_missing for f in step.fields if not f.optional)
-            )
-            if name
-        }  # fmt: skip
-
-    return frozenset(guarded(plain) - guarded(mutant.workflow))
-
-
-def is_soft(name: str) -> bool:
-    """Whether a check never refuses by the trade's own tiers."""
-    return name in CHECKS and all(r.tier.value != "hard" for r in CHECKS[name].reasons)
 
 
 def laid_out(flow: Workflow, traits: frozenset[str]) -> Layout:

@@ -1,0 +1,264 @@
+"""Every single weakening of a shipped workflow is refused, or harmless for a reason that is told.
+
+By default a fixed sample of the weakenings is tried; with CHECKLIST_ALL_MUTANTS=1 all of them are.
+The counts by kind are printed (pytest -s).
+"""
+
+from __future__ import annotations
+
+import collections
+import os
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+import pytest
+
+from checklist import library, proof
+from checklist.checks import CHECKS
+from checklist.definition import faults_in
+from checklist.requirement import Requirement
+from checklist.verdict import Remedy
+from checklist.workflow import Workflow
+from tests.mutation import Mutant, mutants
+
+FLOWS = library.workflows()
+REQUIRED = library.required()
+EVERYTHING = os.environ.get("CHECKLIST_ALL_MUTANTS") == "1"
+SAMPLE = 12
+ELSEWHERE = proof._order_traits(REQUIRED)
+
+
+def caught(mutant: Mutant) -> bool:
+    """Whether reading or the proof refuses the weakened workflow."""
+    if any(faults_in(mutant.workflow)):
+        return True
+    other = ELSEWHERE - mutant.workflow.conditions
+    return any(
+        proof.prove(mutant.workflow, REQUIRED, traits | other).faults
+        for traits in _combinations(mutant)
+    )
+
+
+def _combinations(mutant: Mutant) -> Iterator[frozenset[str]]:
+    """The combinations of traits that show a weakening, the likeliest first."""
+    every = mutant.workflow.conditions
+    yield every
+    yield every - proof._spare(mutant.workflow, REQUIRED)
+    if mutant.kind.startswith("ask a"):
+        yield from (every - {trait} for trait in sorted(every))
+    yield frozenset()
+
+
+# -- what is harmless, and why ----------------------------------------------------------------
+
+Excuse = Callable[[Mutant, Workflow], bool]
+
+
+def _answered_otherwise(mutant: Mutant, plain: Workflow) -> bool:
+    """The reason still has a way out at the step, and none of identity only a second look."""
+    code = mutant.what.partition(" for ")[2]
+    step = next(s for s in _steps(mutant.workflow) if s.name == mutant.step)
+    ways = {way.remedy for way in step.ways if code in way.on}
+    return bool(ways) and (ways != {Remedy.RECHECK} or not _identity(code))
+
+
+def _identity(code: str) -> bool:
+    from checklist.checks import REASONS
+
+    return REASONS[code].identity
+
+
+def _never_laid_out(mutant: Mutant, plain: Workflow) -> bool:
+    """No critical step of the workflow uses the re-verification, so the way does not exist."""
+    aside = next((p for p in plain.asides if any(s.name == mutant.step for s in p.steps)), None)
+    if aside is None:
+        return False
+    users = [s for p in plain.phases if p.reverify == aside.name for s in p.steps]
+    return not any(s.critical for s in users)
+
+
+def _unused_after_opening(mutant: Mutant, plain: Workflow) -> bool:
+    """The re-verification of what is open serves only steps at which nothing is open yet."""
+    order = {s.name: i for i, s in enumerate(plain.steps)}
+    users = [s for p in plain.phases if p.reverify == "reverify_open" for s in p.steps]
+    return mutant.step == "back_to_the_opened_item" and all(
+        order[s.name] < order[plain.opens] for s in users
+    )
+
+
+def _steps(flow: Workflow) -> Iterator[proof.Step]:  # type: ignore[name-defined]
+    for phase in (*flow.phases, *flow.asides):
+        yield from phase.steps
+
+
+def _kinds(plain: Workflow) -> frozenset[str]:
+    return frozenset(k for _, kinds in proof.views(plain, REQUIRED) for k in kinds)
+
+
+def _no_glass(mutant: Mutant, plain: Workflow) -> bool:
+    glass = [item for item, kinds in proof.views(plain, REQUIRED) if "glass" in kinds]
+    own = mutant.step.partition("@")[2]
+    return mutant.what == "glass_has_settled" and own not in glass
+
+
+def _never_so_given(mutant: Mutant, plain: Workflow) -> bool:
+    """The trait of the line is none that an order for this container can have."""
+    told = {"enteral": ("line_not_traced", "patency_unconfirmed", "flush_missing")}
+    nowhere = ("blood_on_aspiration",) if _kinds(plain) & {"enteral", "inhaled"} else ()
+    codes = (*nowhere, *(told["enteral"] if "enteral" in _kinds(plain) else ()))
+    return any(code in mutant.what for code in codes)
+
+
+def _nothing_measured(mutant: Mutant, plain: Workflow) -> bool:
+    """What the step takes is read off something that does not change while one is away."""
+    return mutant.step in (
+        "second_person_reads_the_device", "write_the_label", "witness_the_level",
+        "read_the_level", "waste_the_rest", "witness_the_waste",
+    )  # fmt: skip
+
+
+HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
+    "drop a remedy": (("another way out answers the same reason", _answered_otherwise),),
+    "swap two steps": (
+        ("nothing that either asks has to come before the other", lambda m, p: True),
+    ),
+    "point a remedy forward": (
+        ("no critical step uses the re-verification: the way is never laid out", _never_laid_out),
+    ),
+    "drop a check": (
+        ("it has nothing to look at where no glass was broken", _no_glass),
+        ("the re-verification serves no step at which anything is open", _unused_after_opening),
+    ),
+    "drop a line": (
+        ("no order for this container has the trait", _never_so_given),
+        ("the re-verification serves no step at which anything is open", _unused_after_opening),
+    ),
+    "make an entry optional": (
+        ("no order for this container has the trait", _never_so_given),
+        ("the re-verification serves no step at which anything is open", _unused_after_opening),
+    ),
+    "ask a line of fewer orders": (
+        ("no order for this container has the trait", _never_so_given),
+        ("the re-verification serves no step at which anything is open", _unused_after_opening),
+    ),
+    "let a critical step be broken off": (
+        ("what it takes does not change while one is away", _nothing_measured),
+    ),
+    "resume later": (("what it takes does not change while one is away", _nothing_measured),),
+}
+
+
+def excuse(mutant: Mutant) -> str:
+    """Why a weakening that is not refused does no harm; "" when nothing excuses it."""
+    plain = FLOWS[mutant.workflow.name]
+    for why, holds in HARMLESS.get(mutant.kind, ()):
+        if holds(mutant, plain):
+            return why
+    return ""
+
+
+def _sampled(name: str) -> list[Mutant]:
+    every = list(mutants(FLOWS[name]))
+    if EVERYTHING:
+        return every
+    by_kind: dict[str, list[Mutant]] = {}
+    for mutant in every:
+        by_kind.setdefault(mutant.kind, []).append(mutant)
+    chance = random.Random(name)
+    few = [chance.choice(kind) for kind in by_kind.values()]
+    return few + chance.sample(every, max(0, min(SAMPLE, len(every)) - len(few)))
+
+
+TOLD: dict[str, collections.Counter[str]] = {}
+
+
+@pytest.mark.parametrize("name", sorted(FLOWS))
+def test_a_weakened_workflow_is_refused_or_harmless(name: str) -> None:
+    missed = []
+    for mutant in _sampled(name):
+        tally = TOLD.setdefault(mutant.kind, collections.Counter())
+        if caught(mutant):
+            tally["refused"] += 1
+        elif why := excuse(mutant):
+            tally[f"harmless: {why}"] += 1
+        else:
+            missed.append(str(mutant))
+    assert not missed, "\n".join(missed)
+
+
+def test_the_counts_by_kind_are_told() -> None:
+    for kind, tally in sorted(TOLD.items()):
+        told = "; ".join(f"{many} {what}" for what, many in sorted(tally.items()))
+        print(f"{kind}: {told}")  # noqa: T201
+    assert sum(t["refused"] for t in TOLD.values()) > 0 or not TOLD
+
+
+# -- the table of requirements itself ---------------------------------------------------------
+
+
+def _drops(flow: Workflow) -> Iterator[Mutant]:
+    for mutant in mutants(flow):
+        if mutant.kind in ("drop a check", "drop a line", "make an entry optional"):
+            yield mutant
+
+
+def test_a_dropped_requirement_lets_a_weakening_through_or_another_row_covers_it() -> None:
+    """For each row: dropping what it guards is refused with it; without it mostly is not."""
+    chance = random.Random(11)
+    rows = list(REQUIRED.rows)
+    asked = rows if EVERYTHING else chance.sample(rows, 24)
+    bearing, covered = 0, 0
+    for row in asked:
+        found = _weakened_for(row)
+        if found is None:
+            covered += 1
+            continue
+        assert caught(found), (row.name, str(found))
+        rest = replace(REQUIRED, rows=tuple(r for r in rows if r is not row))
+        other = ELSEWHERE - FLOWS[found.workflow.name].conditions
+        traits = FLOWS[found.workflow.name].conditions | other
+        if proof.prove(found.workflow, rest, traits).faults:
+            covered += 1
+        else:
+            bearing += 1
+    print(f"requirements: {bearing} bear alone, {covered} are covered twice")  # noqa: T201
+    assert bearing > covered
+
+
+def _weakened_for(row: Requirement) -> Mutant | None:
+    """A weakening that takes away what the row guards, in some workflow that it is asked of."""
+    for flow in FLOWS.values():
+        traits = flow.conditions | (ELSEWHERE - flow.conditions)
+        if not any(one is row for _, one in proof._asked_of(flow, REQUIRED, traits)):
+            continue
+        names = {guard.removeprefix("entry ") for guard in row.guards}
+        for mutant in _drops(flow):
+            first = mutant.what.partition(" ")[0]
+            if first in names and caught(mutant):
+                return mutant
+    return None
+
+
+# -- tiers, limits and codes -------------------------------------------------------------------
+
+
+def test_a_check_whose_tier_is_lowered_is_no_barrier_any_more() -> None:
+    """Every check that is required as a barrier stops by its own tiers."""
+    from checklist.requirement import stops
+
+    for row in REQUIRED.rows:
+        for guard in row.guards:
+            if row.firm and not guard.startswith("entry "):
+                assert stops(guard), guard
+
+
+def test_every_check_of_a_workflow_is_required_of_it() -> None:
+    """No check stands in a shipped workflow without a row that keeps it there."""
+    for name, flow in FLOWS.items():
+        traits = flow.conditions | (ELSEWHERE - flow.conditions)
+        named = {g for _, row in proof._asked_of(flow, REQUIRED, traits) for g in row.guards}
+        for step in _steps(flow):
+            for check in step.checks:
+                assert check in named or check == "glass_has_settled", (name, step.name, check)
+    assert all(name in CHECKS for name in ("glass_has_settled",))
