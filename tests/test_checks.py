@@ -32,8 +32,27 @@ from checklist.workflow import Step
 from tests.scene import NURSE, START, Scene
 
 DATA = Path(__file__).parent / "data"
-WORKFLOW = library.workflows()["glass_ampoule"]
-STEPS: tuple[Step, ...] = tuple(s for p in (*WORKFLOW.phases, *WORKFLOW.asides) for s in p.steps)
+STEPS: tuple[Step, ...] = tuple(
+    {
+        (s.name, s.ask): s
+        for workflow in library.workflows().values()
+        for p in (*workflow.phases, *workflow.asides)
+        for s in p.steps
+    }.values()
+)
+ALL_STEPS: tuple[Step, ...] = tuple(
+    s
+    for workflow in library.workflows().values()
+    for p in (*workflow.phases, *workflow.asides)
+    for s in p.steps
+)
+# Declared, and asked by a workflow that is still to be written: burette, pump syringe, premixed
+# bag and infusion bottle.
+AWAITING_CHECKS = {"chamber_may_be_filled", "pump_knows_the_syringe"}
+AWAITING_REASONS = {
+    "burette_inlet_open", "burette_not_empty", "chambers_not_mixed", "premix_has_additive",
+    "pump_syringe_type_mismatch", "start_up_slack", "vacuum_lost",
+}  # fmt: skip
 # Words that put the finding on a person, or that only a programmer would say.
 BLAME = re.compile(
     r"\b(wrong|invalid|error|fail(ed|ure|s)?|illegal|forgot(ten)?|must|abort|exception|null"
@@ -76,19 +95,19 @@ def test_a_check_is_a_sentence_that_holds_when_it_passes(name: str) -> None:
     assert not check.doc.lower().startswith(("check", "verify", "ensure"))
 
 
-def test_every_check_and_every_reason_is_used_by_the_workflow() -> None:
-    used = {name for step in STEPS for name in step.checks}
-    assert used == set(CHECKS)
-    given_codes = {r.code for step in STEPS for r in reasons_of(step)}
-    assert given_codes == set(REASONS)
+def test_every_check_and_every_reason_is_used_by_a_workflow() -> None:
+    used = {name for step in ALL_STEPS for name in step.checks}
+    assert used | AWAITING_CHECKS == set(CHECKS)
+    given_codes = {r.code for step in ALL_STEPS for r in reasons_of(step)}
+    assert given_codes | AWAITING_REASONS == set(REASONS)
 
 
 def test_codes_tiers_and_firmness_agree_with_the_trades_catalogue() -> None:
-    """The catalogue's tiers; the seven codes that it lacks are our own and listed here."""
+    """The catalogue's tiers; the codes that it lacks are our own and listed here."""
     own = {
         "check_failed", "entry_unreadable", "entry_missing", "not_the_preparer",
         "container_type_mismatch", "cd_witness_not_eligible", "more_given_than_drawn",
-        "syringe_tolerance",
+        "syringe_tolerance", "goes_together", "rate_above_limit", "rate_said_aloud",
     }  # fmt: skip
     # Raised as information here: the unit's caution would ask twice for what the step asks anyway.
     lower = {"interrupted"}

@@ -74,7 +74,7 @@ WASTE_STREAM = reason(
     "waste_stream_wrong",
     Tier.SOFT,
     "{what}: not so.",
-    "In the wrong waste it reaches drains, or hands that do not expect it.",
+    "In other waste it reaches drains, or hands that do not expect it.",
     "Put it where it belongs, then answer again.",
     Remedy.ADJUST,
     hazards="H41",

@@ -109,7 +109,7 @@ FLUSH_SYRINGE = reason(
     "flush_syringe_as_diluent",
     Tier.HARD,
     "This is a flush syringe; it is for flushing a line.",
-    "A drug in or from a flush syringe carries the wrong name.",
+    "A drug in or from a flush syringe carries another name.",
     "Leave it for the flush and take the item that belongs here.",
     Remedy.REPLACE_ITEM,
     hazards="H34",
