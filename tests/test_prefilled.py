@@ -157,6 +157,8 @@ SEEDS = {
         OPIOID, "set_the_dose", "volume_under_target", R.DISCARD_RESTART, {"drawn_volume": "1.4"}),
     "some of the whole dose lost": Seed(
         WHOLE, "set_the_dose", "volume_under_target", R.DISCARD_RESTART, {"drawn_volume": "0.35"}),
+    "read in mg": Seed(
+        PART, "set_the_dose", "unit_mismatch", R.RECHECK, {"drawn_volume": "45 mg"}),
     "volume not read": Seed(
         PART, "set_the_dose", "volume_not_recorded", R.RECHECK, {"drawn_volume": None}),
     "waste does not add up": Seed(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from checklist.checks.product import UNKNOWN_CONTAINER
+from checklist.checks.equipment import TOO_SMALL
+from checklist.checks.product import STRENGTH_MISMATCH, UNKNOWN_CONTAINER
 from checklist.checks.registry import check, reason
 from checklist.compatibility import Judgement, Pair, Where
 from checklist.formulary import Product
@@ -12,8 +13,8 @@ from checklist.infusion import carrier_of, plan
 from checklist.observation import Kind, Observation, ProductRead
 from checklist.order import Infusion
 from checklist.preparation import Preparation, Surroundings
-from checklist.quantity import Concentration, Quantity
-from checklist.target import container_count, product_of
+from checklist.quantity import Concentration, Quantity, same
+from checklist.target import container_count, ordered_dose, product_of
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 IMMEDIATE_USE = Source(
@@ -224,12 +225,8 @@ def _same_fluid(fluid: Product, run: Infusion) -> bool:
     return (
         fluid.drug == run.carrier
         and fluid.container == FROM_CONTAINER.get(run.into)
-        and (strength is None or _equal(strength, fluid.strength))
+        and (strength is None or same(strength, fluid.strength))
     )
-
-
-def _equal(a: Concentration, b: Concentration) -> bool:
-    return a.amount.alike(b.amount) and a == b
 
 
 def _fits(content: Quantity, run: Infusion) -> bool:
@@ -347,3 +344,39 @@ def container_was_turned_over(
     if turned.magnitude >= least:
         return Pass()
     return Refusal(NOT_MIXED, {"what": f"It was turned over {turned.magnitude} times."})
+
+
+@check(BAG_VOLUME, made_up_volume=Kind.QUANTITY)
+def whole_volume_is_the_ordered_one(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """Drug and fluid together come to the volume that the order asks to make up to."""
+    read, run = seen["made_up_volume"].value, prep.order.infusion
+    if run is not None and run.volume is not None and same(read, run.volume):
+        return Pass()
+    return Refusal(BAG_VOLUME, {"what": f"You read {read}. That is not the volume ordered."})
+
+
+@check(TOO_SMALL, pump_syringe_size=Kind.QUANTITY)
+def pump_syringe_holds_all_of_it(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """The pump's syringe takes drug and fluid together."""
+    size, run = seen["pump_syringe_size"].value, prep.order.infusion
+    whole = run.volume if run else None
+    if isinstance(size, Quantity) and whole is not None and size.alike(whole) and whole <= size:
+        return Pass()
+    return Refusal(TOO_SMALL, {"size": str(size)})
+
+
+@check(STRENGTH_MISMATCH)
+def ready_mixed_bag_holds_the_dose(
+    seen: Observation, prep: Preparation, around: Surroundings
+) -> Verdict:
+    """All that a ready-mixed bag holds is the ordered dose."""
+    product, dose = product_of(prep, around), ordered_dose(prep, around)
+    held = None if product is None else product.strength.amount_in(product.content)
+    if held is not None and same(held, dose):
+        return Pass()
+    facts = {"read": str(held), "needed": f"The whole bag is to hold {dose}."}
+    return Refusal(STRENGTH_MISMATCH, facts)

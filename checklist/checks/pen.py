@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from checklist.checks.calculation import MISMATCH, UNIT_MISMATCH
+from checklist.checks.calculation import MISMATCH, UNIT_MISMATCH, unit_of
 from checklist.checks.patient import agrees
 from checklist.checks.prefilled import NO_SCALE
 from checklist.checks.registry import check, reason
@@ -217,7 +217,7 @@ def own_amount_agrees(seen: Observation, prep: Preparation, around: Surroundings
     if dose is None:
         return Refusal(MISMATCH)
     if not own.alike(dose):
-        return Refusal(UNIT_MISMATCH, {"given": str(own).partition(" ")[2] or "no unit"})
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(own), "wanted": unit_of(dose)})
     return Pass() if own == dose else Refusal(MISMATCH)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from checklist.checks.calculation import OVER_CONTENT, WASTE_EXPECTED
+from checklist.checks.calculation import OVER_CONTENT, UNIT_MISMATCH, WASTE_EXPECTED, unit_of
 from checklist.checks.product import EXPIRED, PRODUCT_MISMATCH, STRENGTH_MISMATCH
 from checklist.checks.registry import check, reason
 from checklist.checks.volume import UNDER
@@ -135,13 +135,15 @@ def this_device_measures_the_volume(
     return Pass(notes=(Note(PART), Note(WASTE_EXPECTED)))
 
 
-@check(EXCESS, UNDER, drawn_volume=Kind.QUANTITY)
+@check(UNIT_MISMATCH, EXCESS, UNDER, drawn_volume=Kind.QUANTITY)
 def volume_left_is_the_dose(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """What is left in the device is the dose on its own scale, neither more nor less."""
     read, aim = seen["drawn_volume"].value, target(prep, around)
     assert isinstance(read, Quantity)
-    if aim is None or not read.alike(aim.set):
+    if aim is None:
         return Refusal(UNDER, {"read": str(read)})
+    if not read.alike(aim.set):
+        return Refusal(UNIT_MISMATCH, {"given": unit_of(read), "wanted": "mL"})
     if read in (aim.set, aim.exact):
         return Pass()
     return Refusal(EXCESS if read > aim.set else UNDER, {"read": str(read)})

@@ -1,0 +1,155 @@
+"""Right answers for infusions, mixtures, liquids and emergencies; importing it adds them."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import Any
+
+from checklist.infusion import PUMP_STEP, Plan, plan
+from checklist.preparation import FIRST, SECOND
+from checklist.target import target
+from tests.scene import LABELS, NURSE, RIGHT, Scene, _drawn, _patient, _typed
+
+POTASSIUM = "]d201095200073009161728033110PK5506"
+TRANEXAMIC = "]d201095200073040751728063010TX4075"
+AMIODARONE = "]d201095200073040821727113010AM4082"
+GENTAMICIN = "]d201095200073007181727060010GE6630"
+NOREPINEPHRINE = "]d201095200073040991728013110NA4099"
+PREMIX = "]d201095200073041051727083110KP4105"
+SALINE_500 = "]d201095200073040131728093010SC4013"
+SALINE_100 = "]d201095200073040201728093010SC4020"
+GLUCOSE_250 = "]d201095200073040371728053110GL4037"
+GLUCOSE_100 = "]d201095200073040441728053110GL4044"
+GLUCOSE_50_PERCENT = "]d201095200073040511728053110GL4051"
+SALINE_BOTTLE = "]d201095200073040681728043010SB4068"
+HALOPERIDOL = "]d201095200073041121728083110HL4112"
+HYOSCINE = "]d201095200073041291727123110HY4129"
+CYCLIZINE = "]d201095200073041361728022910CY4136"
+PARACETAMOL = "]d201095200073041431727073110PA4143"
+SPIRONOLACTONE = "]d201095200073041501727073110SP4150"
+OXYCODONE = "]d201095200073041671727083110OX4167"
+ATROPINE = "]d201095200073041741728083110AT4174"
+
+LABELS.update(
+    {
+        "ORD-401": POTASSIUM,
+        "ORD-401@carrier": SALINE_500,
+        "ORD-402": TRANEXAMIC,
+        "ORD-402@carrier": SALINE_100,
+        "ORD-403": AMIODARONE,
+        "ORD-403@carrier": GLUCOSE_250,
+        "ORD-404": GENTAMICIN,
+        "ORD-404@carrier": SALINE_BOTTLE,
+        "ORD-405": GENTAMICIN,
+        "ORD-405@carrier": SALINE_100,
+        "ORD-406": NOREPINEPHRINE,
+        "ORD-406@carrier": GLUCOSE_100,
+        "ORD-407": PREMIX,
+        "ORD-411": HYOSCINE,
+        "ORD-411@first": HYOSCINE,
+        "ORD-411@second": CYCLIZINE,
+        "ORD-412": LABELS["ORD-101"],
+        "ORD-412@first": HALOPERIDOL,
+        "ORD-412@second": LABELS["ORD-101"],
+        "ORD-421": PARACETAMOL,
+        "ORD-422": SPIRONOLACTONE,
+        "ORD-423": OXYCODONE,
+    }
+)
+
+
+def _around(scene: Scene) -> tuple[Any, Any]:
+    prep = scene.station.find(scene.id)
+    spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
+    return prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+
+
+def made(scene: Scene) -> Plan:
+    """The infusion worked out, with what is to be answered at the present step."""
+    prep, around = _around(scene)
+    if scene.whole.infusion is not None and prep.place == "work_out_the_mixture":
+        from checklist.observation import Channel, Reading
+
+        prep = prep.joined({"overfill": Reading("", "drawn out first", Channel.CHOSEN)})
+    found = plan(prep, around)
+    assert found is not None
+    return found
+
+
+def _mL(quantity: Any) -> str:
+    return _typed(quantity.to("mL")).removesuffix(" mL")
+
+
+def _final_strength(scene: Scene) -> str:
+    strength = made(scene).strength
+    return f"{_typed(strength.amount)} in {_typed(strength.per)}"
+
+
+def rate(scene: Scene) -> str:
+    """The rate as it is set: mL/h to a tenth, or whole drops a minute of a 20-drop set."""
+    found = made(scene)
+    assert found.rate is not None
+    if scene.whole.infusion is not None and scene.whole.infusion.gravity:
+        per_minute = found.rate.magnitude * int(drop_factor(scene)) / 60
+        return f"{(per_minute + Fraction(1, 2)).__floor__()} drops/min"
+    return _typed(found.rate.rounded(PUMP_STEP).value)
+
+
+def drop_factor(scene: Scene) -> str:
+    """A burette's set has fine drops, a plain one large ones."""
+    run = scene.whole.infusion
+    return "60" if run is not None and run.into == "burette" else "20"
+
+
+def total(scene: Scene) -> str:
+    """Both drugs of a mixture together, in mL."""
+    prep, around = _around(scene)
+    aims = [target(prep.of(item), around) for item in (FIRST, SECOND)]
+    volumes = [aim.set for aim in aims if aim is not None]
+    return _mL(volumes[0] + volumes[1])
+
+
+def _premixed(scene: Scene) -> bool:
+    return scene.whole.infusion is not None and not scene.whole.infusion.into
+
+
+def _second(scene: Scene) -> Any:
+    assert scene.whole.second is not None
+    return scene.whole.second
+
+
+RIGHT.update(
+    {
+        "overfill": "drawn out first",
+        "own_final_volume": lambda s: _mL(made(s).volume),
+        "own_final_strength": _final_strength,
+        "drop_factor": drop_factor,
+        "own_rate": rate,
+        "checker_carrier": lambda s: s.whole.infusion.carrier if s.whole.infusion else "",
+        "checker_final_volume": lambda s: _mL(made(s).volume),
+        "checker_rate": rate,
+        "bag_state": "not running, clamped and off the line",
+        "removed_volume": Scene.volume,
+        "turned_over": "10",
+        "label_carrier": lambda s: s.whole.infusion.carrier if s.whole.infusion else "",
+        "label_final_volume": lambda s: _mL(made(s).volume),
+        "label_final_strength": _final_strength,
+        "checker_bag_drug": lambda s: s.order.drug,
+        "checker_bag_volume": lambda s: _mL(made(s).volume),
+        "checker_bag_strength": _final_strength,
+        "checker_bag_identifier": _patient("record_number"),
+        "set_kind": lambda s: (
+            "vented set"
+            if s.whole.infusion is not None and s.whole.infusion.into == "bottle"
+            else "plain set"
+        ),
+        "in_the_line": "nothing",
+        "set_rate": rate,
+        "checker_set_rate": rate,
+        "pump_size": "50",
+        "pump_syringe_size": "50",
+        "chamber": "nothing, it is empty",
+        "made_up_volume": lambda s: _mL(made(s).volume),
+        "label_volume": lambda s: _mL(made(s).volume) if _premixed(s) else _drawn(s),
+    }
+)
