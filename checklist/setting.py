@@ -170,7 +170,7 @@ def read(file: Path) -> Settings:
                 for one in error.errors(include_url=False)
             ]
         ) from None
-    keys = [one.key for one in (*given.setting, *given.limit)]
+    keys = [*(one.key for one in given.setting), *(one.key for one in given.limit)]
     faults = [f"{FILE}, {key}: this key stands twice" for key in keys if keys.count(key) > 1]
     faults += [fault for one in given.setting for fault in _faults(one)]
     if faults:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
@@ -127,14 +128,15 @@ def _ways_forward(flow: Workflow) -> Iterator[Mutant]:
             for to in (RESUME, *names[here + 1 : here + 2], names[-1]):
                 if to in (step.name, way.to) or (here < 0 and to not in (RESUME, names[-1])):
                     continue
-                ways = (*step.ways[:i], Way(remedy=way.remedy, on=way.on, to=to), *step.ways[i + 1 :])
+                bent = Way(remedy=way.remedy, on=way.on, to=to)
+                ways = (*step.ways[:i], bent, *step.ways[i + 1 :])
                 made = _changed(flow, step.name, lambda s, w=ways: replace(s, ways=w))  # type: ignore[misc]
                 yield Mutant("point a remedy forward", step.name, f"{way.remedy} to {to}", made)
 
 
 def _steps_swapped(flow: Workflow) -> Iterator[Mutant]:
     steps = flow.steps
-    for one, other in zip(steps, steps[1:], strict=False):
+    for one, other in itertools.pairwise(steps):
         swap = {one.name: other, other.name: one}
         made = replace(
             flow,
@@ -209,7 +211,7 @@ def _milestones_later(flow: Workflow) -> Iterator[Mutant]:
     for word in ("restart", "opens", "withdraw", "ready"):
         stood = names.index(getattr(flow, word))
         for later in names[stood + 1 : stood + 4] + names[-1:]:
-            made = replace(flow, **{word: later})
+            made = replace(flow, **{word: later})  # type: ignore[arg-type]
             yield Mutant("move a milestone later", "", f"{word} to {later}", made)
 
 
