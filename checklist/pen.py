@@ -12,12 +12,6 @@ from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
 from checklist.target import ordered_dose, product_of
 
-# What holds for a product that names no figure of its own: insulin pen teaching pages after Frid
-# AH et al., New Insulin Delivery Recommendations, Mayo Clin Proc 2016;91(9):1231-55 (prime 2 units;
-# hold at least 6 s, and 10 s in technique guidance).
-PRIME = Quantity.of(2, "{unit}")
-HOLD = Quantity.of(10, "s")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dial:
@@ -49,12 +43,16 @@ def dial(prep: Preparation, around: Surroundings) -> Dial | None:
 
 
 def prime_of(prep: Preparation, around: Surroundings) -> Quantity:
-    """What to push out before the dose: the product's own figure, or the usual one."""
+    """What to push out before the dose: the product's own figure, or else the unit's."""
     product = product_of(prep, around)
-    return product.prime if product is not None and product.prime is not None else PRIME
+    if product is not None and product.prime is not None:
+        return product.prime
+    return Quantity.of(around.unit.count("pen_prime_units"), "{unit}")
 
 
 def hold_of(prep: Preparation, around: Surroundings) -> Quantity:
-    """How long to hold after the button is down: the product's own figure, or the usual one."""
+    """How long to hold after the button is down: the product's own figure, or else the unit's."""
     product = product_of(prep, around)
-    return product.hold if product is not None and product.hold is not None else HOLD
+    if product is not None and product.hold is not None:
+        return product.hold
+    return Quantity.of(around.unit.count("pen_hold_seconds"), "s")

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from checklist.checks import CHECKS
 from checklist.definition import CONTAINER_KINDS, Fault, WorkflowFaults, layout_of
-from checklist.preparation import ABANDONED, DISCARDED, GIVEN
-from checklist.requirement import FILE, OPENING, RESUMED, Required, Requirement
+from checklist.form import OWN_TRAITS
+from checklist.preparation import ABANDONED, DISCARDED, FIRST, GIVEN, ITEM, SECOND
+from checklist.requirement import FILE, OPENING, RESUMED, Break, Required, Requirement
 from checklist.shape import structure
 from checklist.walks import Walks
 from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Who, Workflow
@@ -44,16 +45,22 @@ def passing(layout: Layout, spot: Spot, name: str, *, firm: bool) -> Iterator[Mo
                 yield Move(f"{spot.place}/{end}", f"remedy:{way.remedy}:{dest}", dest)
 
 
-def shut_by(walks: Walks, one: Requirement) -> frozenset[int]:
-    """The moves a barrier takes away, by number: the passing moves of every step that guards it."""
-    layout = walks.layout
+def shut_by(walks: Walks, one: Requirement, item: str = "") -> frozenset[int]:
+    """The moves a barrier takes away, by number: the passing moves of every step that guards it.
+
+    At a step for an item only the barriers of that item count.
+    """
     return frozenset(
         walks.number[move]
         for name in one.guards
         for spot in walks.guarding.get(name, ())
-        if not one.who or spot.step.who.value == one.who
-        for move in passing(layout, spot, name, firm=one.firm)
+        if (not one.who or spot.step.who.value == one.who) and _item(spot.step.name) in ("", item)
+        for move in passing(walks.layout, spot, name, firm=one.firm)
     )
+
+
+def _item(step: str) -> str:
+    return step.partition(ITEM)[2]
 
 
 def escape(
@@ -69,7 +76,7 @@ def escape(
     return walks.path((start,), targets_of(walks, before), shut_by(walks, one))
 
 
-def targets_of(walks: Walks, before: str) -> frozenset[str]:
+def targets_of(walks: Walks, before: str, item: str = "") -> frozenset[str]:
     """The places that a milestone, or the steps that take a field, stand for."""
     layout, flow = walks.layout, walks.layout.workflow
     match before:
@@ -83,24 +90,27 @@ def targets_of(walks: Walks, before: str) -> frozenset[str]:
                 [DISCARDED, ABANDONED, *(s for s, i in layout.order.items() if i <= again)]
             )
         case fields:
-            return frozenset(_taking(walks, fields))
+            return frozenset(_taking(walks, fields, item))
 
 
-def _taking(walks: Walks, fields: str) -> Iterator[str]:
-    """The main steps that take one of the fields "a or b"."""
+def _taking(walks: Walks, fields: str, item: str) -> Iterator[str]:
+    """The main steps that take one of the fields "a or b", for this item or for all."""
     for field in fields.split(" or "):
-        yield from walks.taking.get(field, ())
+        yield from (s for s in walks.taking.get(field, ()) if _item(s) in ("", item))
 
 
-def runs(walks: Walks, one: Requirement) -> Iterator[tuple[tuple[str, ...], frozenset[str]]]:
+def runs(
+    walks: Walks, one: Requirement, item: str
+) -> Iterator[tuple[tuple[str, ...], frozenset[str]]]:
     """Each search that a requirement asks for: where it begins and what must be out of reach."""
     layout, flow = walks.layout, walks.layout.workflow
     if one.before == RESUMED:
-        for step in flow.steps[_first(walks, one.after, 0) : _first(walks, one.until, None)]:
+        begin, end = _first(walks, one.after, item, 0), _first(walks, one.until, item, None)
+        for step in flow.steps[begin:end]:
             spot = layout.spots[step.name]
             yield (spot.interrupted,), frozenset([spot.resume_at])
         return
-    targets = targets_of(walks, one.before)
+    targets = targets_of(walks, one.before, item)
     starts: tuple[str, ...]
     match one.after:
         case "":
@@ -110,19 +120,32 @@ def runs(walks: Walks, one: Requirement) -> Iterator[tuple[tuple[str, ...], froz
         case "opening":
             starts = tuple(s.name for s in flow.steps[layout.order[flow.opens] :])
         case fields:
-            starts = tuple(_taking(walks, fields))
+            starts = tuple(_taking(walks, fields, item))
     if starts and targets:
         yield starts, targets
 
 
-def _first(walks: Walks, name: str, usual: int | None) -> int | None:
+def _first(walks: Walks, name: str, item: str, usual: int | None) -> int | None:
     """The number of the first step that a milestone or a field stands for."""
     if not name:
         return usual
     flow, order = walks.layout.workflow, walks.layout.order
     step = {OPENING: flow.opens, "withdraw": flow.withdraw, "ready": flow.ready}.get(name)
-    taking = [step] if step else walks.taking.get(name, [])
+    taking = [step] if step else list(_taking(walks, name, item))
     return min((order[s] for s in taking), default=len(flow.steps))
+
+
+def views(workflow: Workflow, required: Required) -> tuple[tuple[str, frozenset[str]], ...]:
+    """The items of a workflow with the kinds that hold for each; one nameless item in most.
+
+    What the drug's own container is holds beside what the container of the dose is.
+    """
+    kinds = [required.containers.get(c, frozenset()) for c in workflow.sources]
+    own = required.containers[workflow.container]
+    items = dict.fromkeys(_item(s.name) for s in workflow.steps if _item(s.name) in (FIRST, SECOND))
+    if items:
+        return tuple((item, own | kind) for item, kind in zip(items, kinds, strict=True))
+    return (("", own.union(*kinds)),)
 
 
 def prove(workflow: Workflow, required: Required, traits: frozenset[str]) -> Proof:
@@ -130,25 +153,22 @@ def prove(workflow: Workflow, required: Required, traits: frozenset[str]) -> Pro
 
     `workflow` still has its conditions, or has been spent for the same traits.
     """
-    found = tuple(fault for _, fault in _faults(workflow, required, traits))
-    spent = workflow.for_(traits)
-    count = len(_asked_of(spent, required, traits))
+    found = tuple(dict.fromkeys(fault for _, fault in _faults(workflow, required, traits)))
+    count = len(_asked_of(workflow, required, traits))
     return Proof(workflow=workflow.name, combinations=1, barriers=count, faults=found)
 
 
 def prove_all(workflow: Workflow, required: Required) -> Proof:
     """Prove a workflow for every combination of the traits that decide what it asks."""
-    free = sorted(workflow.conditions)
     faults: dict[object, Fault] = {}
-    barriers: set[Requirement] = set()
+    barriers: set[tuple[str, Requirement]] = set()
     combinations = 0
-    for size in range(len(free) + 1):
-        for chosen in itertools.combinations(free, size):
-            traits = frozenset(chosen) | (_order_traits(required) - workflow.conditions)
-            combinations += 1
-            barriers.update(_asked_of(workflow, required, traits))
-            for key, fault in _faults(workflow, required, traits):
-                faults.setdefault(key, fault)
+    for chosen in combinations_of(workflow):
+        traits = chosen | (_order_traits(required) - workflow.conditions)
+        combinations += 1
+        barriers.update(_asked_of(workflow, required, traits))
+        for key, fault in _faults(workflow, required, traits):
+            faults.setdefault(key, fault)
     return Proof(
         workflow=workflow.name,
         combinations=combinations,
@@ -157,15 +177,41 @@ def prove_all(workflow: Workflow, required: Required) -> Proof:
     )
 
 
+def combinations_of(workflow: Workflow) -> Iterator[frozenset[str]]:
+    """Every combination of the traits that some step or field asks for.
+
+    What is true of one item of a mixture is true of the mixture, and the other way round; other
+    combinations no order can have.
+    """
+    free = sorted(workflow.conditions)
+    for size in range(len(free) + 1):
+        for chosen in itertools.combinations(free, size):
+            traits = frozenset(chosen)
+            if all(_belongs_together(own, traits, workflow.conditions) for own in OWN_TRAITS):
+                yield traits
+
+
+def _belongs_together(own: str, traits: frozenset[str], known: frozenset[str]) -> bool:
+    items = {f"{item}_{own}" for item in (FIRST, SECOND)} & known
+    return not items or own not in known or (own in traits) == bool(items & traits)
+
+
 def _order_traits(required: Required) -> frozenset[str]:
     return frozenset(t for row in required.rows for t in row.when) - required.kinds
 
 
 def _asked_of(
     workflow: Workflow, required: Required, traits: frozenset[str]
-) -> tuple[Requirement, ...]:
-    held = traits | required.containers.get(workflow.container, frozenset())
-    return tuple(row for row in required.rows if row.holds(held))
+) -> tuple[tuple[str, Requirement], ...]:
+    """Every requirement that holds for these traits, with the item it is asked of."""
+    if workflow.container not in required.containers:
+        return ()
+    found = []
+    for item, kinds in views(workflow, required):
+        own = {t for t in OWN_TRAITS if item and f"{item}_{t}" not in traits}
+        held = (traits - own) | kinds
+        found += [(row.item or item, row) for row in required.rows if row.holds(held)]
+    return tuple(dict.fromkeys(found))
 
 
 def _faults(
@@ -173,15 +219,16 @@ def _faults(
 ) -> Iterator[tuple[object, Fault]]:
     """Every fault, each with a key that is the same for the same fault under other traits."""
     spent = workflow.for_(traits)
-    file = f"{workflow.name}.toml"
+    file = f"{workflow.name.partition('.')[0]}.toml"
     if workflow.container not in required.containers:
         sentence = f"[containers] does not say of what kind `{workflow.container}` is; add it"
         yield sentence, Fault(FILE, "", sentence)
         return
-    kinds = required.containers[workflow.container] & frozenset(CONTAINER_KINDS)
+    told = frozenset().union(*(kinds for _, kinds in views(workflow, required)))
+    kinds = told & frozenset(CONTAINER_KINDS)
     if kinds != frozenset(workflow.kind):
         sentence = (
-            f"`kind` is {_list(workflow.kind)}; {FILE} says that `{workflow.container}` is"
+            f"`kind` is {_list(workflow.kind)}; {FILE} says that `{workflow.name}` is"
             f" {_list(kinds)}"
         )
         yield sentence, Fault(file, "", sentence)
@@ -196,26 +243,32 @@ def _faults(
         return
     for step, sentence in itertools.chain(structure(walks), _kept(walks, required)):
         yield (step, sentence), Fault(file, step, sentence)
-    for one in _asked_of(spent, required, traits):
-        for fault in _dodged(walks, one, file):
-            yield one, fault
+    for item, one in _asked_of(spent, required, traits):
+        for fault in _dodged(walks, one, item, file):
+            yield (item, one), fault
 
 
-def _dodged(walks: Walks, one: Requirement, file: str) -> Iterator[Fault]:
+def _list(names: Iterable[str]) -> str:
+    return ", ".join(sorted(names)) or "nothing"
+
+
+def _dodged(walks: Walks, one: Requirement, item: str, file: str) -> Iterator[Fault]:
     layout = walks.layout
-    searches = tuple(runs(walks, one))
+    searches = tuple(runs(walks, one, item))
     if not searches:
         names = " or ".join(f"`{n}`" for n in (one.after, one.before, one.until) if n)
-        sentence = f"`{one.name}` is required here, but no step takes {names}. {one.why}"
+        where = f" of the {item}" if item else ""
+        sentence = f"`{one.name}` is required{where}, but no step takes {names}. {one.why}"
         yield Fault(file, "", sentence)
         return
-    shut = shut_by(walks, one)
+    shut = shut_by(walks, one, item)
     if one.before == RESUMED:  # beginning again with new items is no way back to the same work
         shut |= walks.main
     for starts, targets in searches:
         path = walks.path(starts, targets, shut)
         if path is not None:
             hands = f" by the {one.who}" if one.who else ""
+            hands += f" of the {item}" if item else ""
             since = f" after {one.after}" if one.after else ""
             yield Fault(
                 file,
@@ -224,10 +277,6 @@ def _dodged(walks: Walks, one: Requirement, file: str) -> Iterator[Fault]:
                 f" it: {told(path)}{_with(layout.workflow)}. {one.why}",
             )
             return
-
-
-def _list(names: Iterable[str]) -> str:
-    return ", ".join(sorted(names)) or "nothing"
 
 
 def _with(workflow: Workflow) -> str:
@@ -264,8 +313,8 @@ def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
     """Milestones in order and none too late, critical steps critical, hidden fields hidden."""
     yield from _milestones(walks, required)
     flow, order = walks.layout.workflow, walks.layout.order
-    for run in required.critical:
-        yield from _critical(walks, *run)
+    for one in required.breaks:
+        yield from _broken(walks, one)
     for step in flow.steps[: order[flow.ready]]:
         if step.who is Who.GIVER:
             yield step.name, "before `ready` a step is in the hands of preparer or second person"
@@ -277,22 +326,24 @@ def _kept(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:
                 yield step.name, f"`{field.name}` is never left out: take `optional` away"
 
 
-def _critical(walks: Walks, first: str, last: str, again: str) -> Iterator[tuple[str, str]]:
-    """From one field to another each step is critical and resumes where `again` is taken."""
+def _broken(walks: Walks, one: Break) -> Iterator[tuple[str, str]]:
+    """After a break from one field to another work goes on where a third is taken, or earlier."""
     layout, order = walks.layout, walks.layout.order
     begin, end, back = (
-        [order[s] for s in walks.taking.get(name, ())] for name in (first, last, again)
+        [order[s] for s in walks.taking.get(name, ())] for name in (one.start, one.to, one.again)
     )
     if not begin or not end:
         return
     for step in layout.workflow.steps[min(begin) : max(end) + 1]:
-        if not step.critical:
+        mine = [order[s] for s in _taking(walks, one.again, _item(step.name))]
+        if one.refused and not step.critical:
+            yield step.name, f"a break from `{one.start}` to `{one.to}` is refused: set `critical`"
+        latest = max(back if not _item(step.name) else mine, default=-1)
+        if not order[layout.spots[step.name].resume_at] <= latest:
             yield (
                 step.name,
-                f"a break here is a refusal, from `{first}` to `{last}`: set `critical`",
+                f"after a break here `{one.again}` is taken again: set `resume_at` back to it",
             )
-        if not order[layout.spots[step.name].resume_at] <= min(back, default=-1):
-            yield step.name, f"after a break here `{again}` is taken again: set `resume_at` back"
 
 
 def _milestones(walks: Walks, required: Required) -> Iterator[tuple[str, str]]:

@@ -6,10 +6,11 @@
     [milestones]
     opens = ["clean_break"]      # a step that takes one of these fields is at `opens` or after it
 
-    [[critical]]                 # steps whose break is a refusal: from one field to another
+    [[break]]                    # after a break at the steps from one field to another ...
     from = "drawn_volume"
     to = "label_drug"
-    again = "drawn_volume"       # and work goes on where this is taken, or earlier
+    again = "drawn_volume"       # ... work goes on where this is taken, or earlier
+    refused = true               # and the break is itself a refusal: the steps are critical
 
     [fields]
     hidden = ["drawn_volume"]    # entered without the expected value in sight, and never left out
@@ -23,6 +24,7 @@
     after = "syringe_size"       # begin there: whenever it is taken, the barrier comes after it
     until = "ready"              # with before = "resumed": breaks before this only
     who = "witness"              # only a step in these hands counts
+    item = "carrier"             # of this item; without it of every drug
     barriers = ["filter_is_fitted"]   # checks or reason codes that stop; "a or b" for either
     asked = ["neck_not_clear"]        # asked or looked at, although they stop nobody
     entered = ["act_seen"]            # fields that are taken
@@ -61,7 +63,7 @@ class Requirement:
     `guards` are names of checks or reason codes of which any one will do. `firm` says that it
     stops; otherwise it only has to be asked. `when` are the kinds of container and the traits of
     the order that must all hold, `unless` kinds of which none may. `before`, `after` and `until`
-    are as in the file, "" when not given; `who` is "" for any hands.
+    are as in the file, "" when not given; `who` is "" for any hands, `item` "" for every drug.
     """
 
     guards: tuple[str, ...]
@@ -70,6 +72,7 @@ class Requirement:
     after: str = ""
     until: str = ""
     who: str = ""
+    item: str = ""
     when: frozenset[str] = frozenset()
     unless: frozenset[str] = frozenset()
     why: str = ""
@@ -85,19 +88,30 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Break:
+    """After a break from the step of one field to that of another, where work goes on.
+
+    It goes on where `again` is taken, or earlier. `refused` asks that the steps are critical.
+    """
+
+    start: str
+    to: str
+    again: str
+    refused: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Required:
     """Everything that must stand before a milestone, and what kind each container is.
 
     `milestones` maps "restart", "opens", "withdraw" and "ready" to fields: a step that takes one
-    of them stands at that milestone or after it. `critical` holds triples of fields: from the step
-    of the first to that of the second a break is a refusal, and work goes on at the third's or
-    earlier. `hidden` are the fields whose expected value is never shown, `needed` those that are
-    never left out.
+    of them stands at that milestone or after it. `breaks` say where work goes on. `hidden` are the
+    fields whose expected value is never shown, `needed` those that are never left out.
     """
 
     containers: Mapping[str, frozenset[str]]
     milestones: Mapping[str, tuple[str, ...]]
-    critical: tuple[tuple[str, str, str], ...]
+    breaks: tuple[Break, ...]
     hidden: frozenset[str]
     needed: frozenset[str]
     rows: tuple[Requirement, ...]
@@ -133,16 +147,18 @@ class _RowIn(_In):
     after: Place | None = None
     until: Name | None = None
     who: Hands | None = None
+    item: Name | None = None
     barriers: list[str] = []
     asked: list[str] = []
     entered: list[Name] = []
     why: Annotated[str, Field(min_length=8, max_length=160)]
 
 
-class _CriticalIn(_In):
+class _BreakIn(_In):
     start: Name = Field(alias="from")
     to: Name
     again: Name
+    refused: bool
 
 
 class _FieldsIn(_In):
@@ -154,7 +170,7 @@ class _FieldsIn(_In):
 class _FileIn(_In):
     containers: dict[Name, Names]
     milestones: dict[Literal["restart", "opens", "withdraw", "ready"], Names]
-    critical: Annotated[list[_CriticalIn], Field(min_length=1)]
+    break_: Annotated[list[_BreakIn], Field(min_length=1, alias="break")]
     fields: _FieldsIn
     required: Annotated[list[_RowIn], Field(min_length=1)]
 
@@ -184,7 +200,7 @@ def read(file: Path) -> Required:
     return Required(
         containers={name: frozenset(kinds) for name, kinds in given.containers.items()},
         milestones={name: tuple(fields) for name, fields in given.milestones.items()},
-        critical=tuple((one.start, one.to, one.again) for one in given.critical),
+        breaks=tuple(Break(**one.model_dump()) for one in given.break_),
         hidden=frozenset(given.fields.hidden) | frozenset(given.fields.unseen),
         needed=frozenset(given.fields.needed) | frozenset(given.fields.hidden),
         rows=rows,
@@ -202,6 +218,7 @@ def _rows(one: _RowIn) -> Iterator[Requirement]:
                 after=one.after or "",
                 until=one.until or "",
                 who=one.who or "",
+                item=one.item or "",
                 when=frozenset(one.when),
                 unless=frozenset(one.unless),
                 why=one.why,

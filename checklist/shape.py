@@ -16,6 +16,7 @@ def structure(walks: Walks) -> Iterator[tuple[str, str]]:
     """What is wrong with the shape of a workflow: (step, sentence)."""
     yield from _out_of_reach(walks)
     yield from _closed_places(walks)
+    yield from _idle_asides(walks.layout)
     for spot in walks.layout.spots.values():
         for sentence in itertools.chain(
             _unanswered(spot),
@@ -63,6 +64,14 @@ def _closed_places(walks: Walks) -> Iterator[tuple[str, str]]:
         by_passing = move.trigger in ("attempt", "proceed") and move.source.partition("/")[0]
         if move.dest == GIVEN and by_passing != last:
             yield move.source, f"`{move.trigger}` leads to given, past the last step `{last}`"
+
+
+def _idle_asides(layout: Layout) -> Iterator[tuple[str, str]]:
+    flow = layout.workflow
+    used = {flow.account, *(p.reverify for p in (*flow.phases, *flow.asides))}
+    for phase in flow.asides:
+        if phase.name not in used:
+            yield "", f"no phase uses the aside `{phase.name}`; take it out of `asides`"
 
 
 def _unanswered(spot: Spot) -> Iterator[str]:

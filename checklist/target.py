@@ -11,7 +11,7 @@ from checklist.dose.working import Working, after
 from checklist.formulary import Product
 from checklist.mixture import Mixture, content_of, mixture_of, strength_of
 from checklist.observation import ProductRead
-from checklist.preparation import Preparation, Surroundings
+from checklist.preparation import FIRST, SECOND, Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity, Rounded
 from checklist.syringe import on_line
 
@@ -190,7 +190,19 @@ def waste_volume(prep: Preparation, around: Surroundings) -> Quantity | None:
 
     The overfill that makers add is not in the label's figure and so not in this one.
     """
-    opened, drawn = opened_volume(prep, around), prep.latest("drawn_volume")
-    if opened is None or drawn is None or not isinstance(drawn.value, Quantity):
-        return None
-    return opened - drawn.value
+    opened, drawn = opened_volume(prep, around), drawn_of(prep)
+    return None if opened is None or drawn is None else opened - drawn
+
+
+def drawn_of(prep: Preparation) -> Quantity | None:
+    """The volume of this drug in the syringe as it was read; None before it was.
+
+    The second drug of a mixture is what the syringe then holds less the first.
+    """
+    reading = prep.latest("drawn_volume")
+    read = reading.value if reading is not None else None
+    if not isinstance(read, Quantity) or prep.item != SECOND:
+        return read if isinstance(read, Quantity) else None
+    first = prep.of(FIRST).latest("drawn_volume")
+    before = first.value if first is not None else None
+    return read - before if isinstance(before, Quantity) else None

@@ -56,6 +56,7 @@ LABELS = {
 DILUENTS = {
     "water for injections": "]d201095200073020881729063010WI8350",
     "lidocaine 1 %": "]d201095200073020951728123110LI2277",
+    "sodium chloride 0.9 % with benzyl alcohol": "]d201095200073021011728123110BS0110",
 }
 
 
@@ -409,6 +410,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "fill_volume": lambda s: (
         _typed(_product(s).content) if _product(s).scale_step is not None else ""
     ),
+    "added": "nothing",
     "needle_from": lambda s: "the box of this item" if _product(s).needle else "stock",
     "holder_mark": lambda s: _product(s).holder,
     "flush": "]d201095200073031221728083110FL1001",
@@ -444,7 +446,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "air_in": "as much air as drug",
     "pushed_back": "bubbles, before the needle left",
     "leaflet": "leaflet of March 2026",
-    "diluent_planned": lambda s: _typed(_mixing(s).volume),
+    "diluent_planned": lambda s: _typed(_mixing(s).volume) if _mixing(s) else "5",
     "diluent": _diluent_code,
     "diluent_expiry": "",
     "diluent_lot": "",
@@ -455,7 +457,7 @@ RIGHT: dict[str, str | Callable[[Scene], str]] = {
     "diluent_added": "all of it is in, the same in each",
     "pressure": "as much air let out again",
     "powder_stayed": "all of it wet, nothing blew out",
-    "mixed_by": lambda s: _mixing(s).methods[0],
+    "mixed_by": lambda s: (*_mixing(s).methods, "swirled")[0],
     "dissolved": "all dissolved",
     "own_strength": lambda s: _typed(_strength(s)),
     "made_strength": lambda s: _typed(_strength(s)),

@@ -23,6 +23,7 @@ from tests.planted import (
     passed,
     product,
     right_through,
+    settings,
     unit,
 )
 
@@ -153,6 +154,9 @@ SEEDS = {
     "its leaflet asks for three": Seed(
         CLEAR, "prime_the_pen", "pen_prime_failed", R.RECHECK, {"primed": "2"},
         change=product(ASPART, prime=Quantity.of("3", UNITS))),
+    "the unit asks for three": Seed(
+        CLEAR, "prime_the_pen", "pen_prime_failed", R.RECHECK, {"primed": "2"},
+        change=settings(pen_prime_units=3)),
     "no drop": Seed(
         CLEAR, "prime_the_pen", "pen_prime_failed", R.REPLACE_ITEM, {"drop_seen": "n"}),
     "one click too many": Seed(
@@ -290,6 +294,11 @@ RIGHT_ONES = {
     "no limit on its age": Seed(
         CLEAR, "look_at_the_value", seen={"assessed_at": "09:00"},
         change=order(hold=GLUCOSE), early=True),
+    "the unit asks for one": Seed(
+        CLEAR, "prime_the_pen", seen={"primed": "1"}, change=settings(pen_prime_units=1)),
+    "the unit holds for six": Seed(
+        CLEAR, "give_with_the_device", seen={"held_for": "6"},
+        change=settings(pen_hold_seconds=6)),
     "held longer": Seed(CLEAR, "give_with_the_device", seen={"held_for": "15"}),
     "held six, as its leaflet has it": Seed(
         CLOUDY, "give_with_the_device", seen={"held_for": "6"}),

@@ -27,6 +27,7 @@ from tests.planted import (
     patient,
     product,
     right_through,
+    settings,
     unit,
 )
 
@@ -141,7 +142,11 @@ SEEDS = {
         OPIOID, "take_the_cap_off", "device_used_as_vial", R.DISCARD_RESTART,
         {"not_drawn_from": "n"}),
     "diluted by habit": Seed(
-        OPIOID, "take_the_cap_off", "unneeded_dilution", R.CALL_PHARMACIST, {"not_diluted": "n"}),
+        OPIOID, "take_the_cap_off", "unneeded_dilution", R.CALL_PHARMACIST,
+        {"added": "something else"}),
+    "diluted under the skin, where a push may be": Seed(
+        WHOLE, "take_the_cap_off", "unneeded_dilution", R.DISCARD_RESTART,
+        {"added": "something else"}, change=settings(dilute_iv_push="allowed")),
     "maker's bubble pushed out": Seed(
         WHOLE, "clear_the_air", "air_expelled_against_product", R.REPLACE_ITEM,
         {"bubble_free": "no bubble left"}, tier="soft"),
@@ -286,6 +291,11 @@ RIGHT_ONES = {
     "label read per mL": Seed(
         WHOLE, "read_the_label_again", seen={"read_strength": "100 mg/mL"}),
     "drug in capitals": Seed(WHOLE, "read_the_label_again", seen={"read_drug": "ENOXAPARIN"}),
+    "diluent that the leaflet asks for": Seed(
+        OPIOID, "take_the_cap_off", seen={"added": "what order or leaflet asks for"}),
+    "push diluted where the unit allows it": Seed(
+        OPIOID, "take_the_cap_off", seen={"added": "something else"},
+        change=settings(dilute_iv_push="allowed")),
     "bubble kept for the whole dose": Seed(
         WHOLE, "clear_the_air", seen={"bubble_free": "a bubble is left"}),
     "bubble gone with the excess": Seed(
@@ -307,7 +317,7 @@ RIGHT_ONES = {
         seen={"tip": "the needle fixed to it", "gauge": "25", "needle_length": "16"}),
     "finer needle": Seed(WHOLE, "fit_the_tip", seen={"gauge": "25"}),
     "needle-free connector": Seed(
-        OPIOID, "fit_the_tip", seen={"tip": "cap, no needle", "needle_from": "no needle"}),
+        OPIOID, "fit_the_tip", seen={"tip": "cap, no needle"}),
     "code typed at the third reading": Seed(
         OPIOID, "look_at_the_dose", seen={"emptied": FENTANYL}),
     "label by hand": Seed(

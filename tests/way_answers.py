@@ -8,7 +8,7 @@ from typing import Any
 from checklist.infusion import PUMP_STEP, Plan, plan
 from checklist.preparation import FIRST, SECOND
 from checklist.target import target
-from tests.scene import LABELS, NURSE, RIGHT, Scene, _drawn, _patient, _typed
+from tests.scene import LABELS, NURSE, RIGHT, Scene, _drawn, _patient, _size, _typed
 
 POTASSIUM = "]d201095200073009161728033110PK5506"
 TRANEXAMIC = "]d201095200073040751728063010TX4075"
@@ -29,6 +29,8 @@ PARACETAMOL = "]d201095200073041431727073110PA4143"
 SPIRONOLACTONE = "]d201095200073041501727073110SP4150"
 OXYCODONE = "]d201095200073041671727083110OX4167"
 ATROPINE = "]d201095200073041741728083110AT4174"
+
+_graduation: Any = RIGHT["graduation"]
 
 LABELS.update(
     {
@@ -109,6 +111,12 @@ def total(scene: Scene) -> str:
     return _mL(volumes[0] + volumes[1])
 
 
+def _read(scene: Scene, name: str, item: str = "") -> Any:
+    reading = scene.station.find(scene.id).of(item).latest(name)
+    assert reading is not None
+    return reading.value
+
+
 def _premixed(scene: Scene) -> bool:
     return scene.whole.infusion is not None and not scene.whole.infusion.into
 
@@ -149,6 +157,19 @@ RIGHT.update(
         "pump_size": "50",
         "pump_syringe_size": "50",
         "chamber": "nothing, it is empty",
+        "drawn_first": lambda s: s.station.find(s.id).of(FIRST).order.drug,
+        "own_total": total,
+        "between_needle": "new needle",
+        "checker_first_volume": lambda s: _mL(_read(s, "drawn_volume", FIRST)),
+        "drawn_volume": lambda s: total(s) if s.whole.second and not s.item else Scene.volume(s),
+        "label_second_drug": lambda s: _second(s).drug,
+        "label_second_dose": lambda s: _typed(_second(s).dose),
+        "bedside_second_drug": lambda s: _second(s).drug,
+        "bedside_second_dose": lambda s: _typed(_second(s).dose),
+        "checker_total": lambda s: _mL(_read(s, "drawn_volume")),
+        "checker_both": lambda s: s.station.find(s.id).of(SECOND).order.drug,
+        "syringe_size": lambda s: "5" if s.whole.second else _size(s),
+        "graduation": lambda s: "0.1" if s.whole.second else str(_graduation(s)),
         "made_up_volume": lambda s: _mL(made(s).volume),
         "label_volume": lambda s: _mL(made(s).volume) if _premixed(s) else _drawn(s),
     }

@@ -35,6 +35,7 @@ for _name in (
     "bedside",
     "giving",
     "events",
+    "together",
 ):
     importlib.import_module(f"checklist.checks.{_name}")
 

@@ -222,22 +222,28 @@ def within_content(volume: Quantity, prep: Preparation, around: Surroundings) ->
 @check(SITE_LIMIT, own_volume=Kind.QUANTITY)
 def volume_fits_the_site(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The volume is within what one injection at this site may take."""
-    own, patient, order = seen["own_volume"].value, around.patient, prep.order
+    own = seen["own_volume"].value
     assert isinstance(own, Quantity)
+    return site_verdict(own, prep, around)
+
+
+def site_verdict(volume: Quantity, prep: Preparation, around: Surroundings) -> Verdict:
+    """Whether one injection at the ordered site may take this volume."""
+    patient, order = around.patient, prep.order
     if order.route not in ("IM", "SC", "ID"):
         return Pass()
     today = around.unit.local(around.at).date()
     age = site.Age.between(patient.birth_date, today) if patient else None
     table = around.limits.sites
     limit = site.limit(order.route, order.site or None, site.group(age, table), table)
-    if limit is None or not own.alike(limit.warn_above):
+    if limit is None or not volume.alike(limit.warn_above):
         return Pass(not_compared="site limit: no figure for this route and age")
-    match site.level(own, limit):
+    match site.level(volume, limit):
         case site.Level.WITHIN:
             return Pass()
         case site.Level.ABOVE_USUAL:
-            facts = {"volume": str(own), "limit": str(limit.warn_above)}
+            facts = {"volume": str(volume), "limit": str(limit.warn_above)}
             return Caution(SITE_LIMIT, facts)
         case _:
-            facts = {"volume": str(own), "limit": str(limit.refuse_above)}
+            facts = {"volume": str(volume), "limit": str(limit.refuse_above)}
             return Refusal(SITE_LIMIT, facts)

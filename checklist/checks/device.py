@@ -69,9 +69,10 @@ KIT_MIXED = reason(
 ACTIVATION = reason(
     "activation_incomplete",
     Tier.HARD,
-    "The two parts came together {how}.",
+    "{what}: not so.",
     "What is mixed in part holds another dose.",
     "Go on as its leaflet says; if it cannot be put right take a new one.",
+    Remedy.WAIT,
     Remedy.RECHECK,
     Remedy.DISCARD_RESTART,
     hazards="H21",
@@ -118,8 +119,9 @@ def kit_parts_belong_together(
 @check(ACTIVATION, activated=Kind.CHOICE)
 def parts_came_together_once(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The device was activated once and all the way."""
-    how = str(seen["activated"].value)
-    return Pass() if how == ONCE else Refusal(ACTIVATION, {"how": how})
+    if seen["activated"].value == ONCE:
+        return Pass()
+    return Refusal(ACTIVATION, {"what": "The two parts together, once and all the way"})
 
 
 @check(NEEDLE_UNSUITABLE, needle_from=Kind.CHOICE)

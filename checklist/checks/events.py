@@ -61,10 +61,12 @@ def patient_is_still_the_ordered_patient(
 @check(PRODUCT_MISMATCH, product_again=Kind.PRODUCT)
 def item_is_still_the_same(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """After a break the item in the hand is the item that was identified before."""
-    first, again = prep.latest("product"), seen["product_again"].value
-    mine = first.value.code if first and isinstance(first.value, ProductRead) else ""
+    again = seen["product_again"].value
     code = again.code if isinstance(again, ProductRead) else str(again)
-    if mine and code == mine:
+    # Where two drugs are in one syringe, either container says which dose it is.
+    views = [prep, *(prep.of(item) for item in prep.items if prep.latest("product") is None)]
+    mine = [view.latest("product") for view in views]
+    if code in {r.value.code for r in mine if r and isinstance(r.value, ProductRead)}:
         return Pass()
     product = around.formulary.products.get(code)
     read = product.drug if product else f"code {code}"

@@ -79,7 +79,7 @@ AS_VIAL = reason(
 DILUTED = reason(
     "unneeded_dilution",
     Tier.HARD,
-    "It was diluted, and neither order nor leaflet asks for it.",
+    "Something went into it that neither order nor leaflet asks for.",
     "The strength in it is no longer that of its label.",
     "Call the pharmacist; without a clear answer discard it.",
     Remedy.CALL_PHARMACIST,
@@ -97,6 +97,7 @@ FIT = reason(
     hazards="H24",
 )
 FLUSHING = "flushing"
+ADDED = ("nothing", "what order or leaflet asks for", "something else")
 
 
 @check(FILL, fill_volume=Kind.QUANTITY)
@@ -147,6 +148,18 @@ def volume_left_is_the_dose(seen: Observation, prep: Preparation, around: Surrou
     if read in (aim.set, aim.exact):
         return Pass()
     return Refusal(EXCESS if read > aim.set else UNDER, {"read": str(read)})
+
+
+@check(DILUTED, added=Kind.CHOICE)
+def nothing_is_added_unasked(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
+    """Nothing goes into the device that order and leaflet do not ask for.
+
+    A unit that allows it for a push into a vein has it on record all the same.
+    """
+    if seen["added"].value in ADDED[:2]:
+        return Pass()
+    allowed = around.unit.word("dilute_iv_push") == "allowed" and prep.order.route == "IV"
+    return Pass(notes=(Note(DILUTED),)) if allowed else Refusal(DILUTED)
 
 
 @check(STRENGTH_MISMATCH, NO_SCALE)

@@ -71,8 +71,10 @@ def device_of(
                 findings.add(place([key]), "It is not there, and a pen has one. Add it.")
     if one.container == "cartridge_in_holder" and not one.holder:
         findings.add(place(["holder"]), "It is not there. Name the holder the cartridge is for.")
-    if one.needle:
-        findings.listed(place(["needle"]), one.needle, ("kit",))
+    known = not one.needle or findings.listed(place(["needle"]), one.needle, ("kit",))
+    if one.needle and known and one.container != "depot_suspension":
+        sentence = "Only the steps of a depot_suspension ask for it. Take it out here."
+        findings.add(place(["needle"]), sentence)
     _resuspended(one, findings, place)
     return {
         **kept,
