@@ -21,7 +21,7 @@ NAME = r"^[a-z][a-z0-9_]{0,59}$"
 CONTAINER_KINDS = (
     "ampoule", "glass", "plastic", "stopper", "powder", "liquid", "single_dose", "multi_dose",
     "filled", "reused", "ready_labelled", "pharmacy_made", "pen", "kit",
-    "additive", "hung", "rigid", "pumped", "premixed", "mixed",
+    "additive", "hung", "rigid", "pumped", "premixed", "mixed", "enteral",
 )  # fmt: skip
 # What an item of a mixture has for itself: the condition `lookalike` of a phase for the item
 # `second` asks for the trait `second_lookalike`.

@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
-from checklist import ampoule, needle, requirement, setting, site, syringe
+from checklist import ampoule, hazard, needle, requirement, setting, site, syringe
 from checklist.definition import read_workflows
 from checklist.dose import figures
+from checklist.hazard import Register
 from checklist.limits import Limits
 from checklist.requirement import Required
 from checklist.setting import Settings
@@ -49,6 +50,12 @@ def workflows() -> Mapping[str, Workflow]:
 def required() -> Required:
     """The barriers that no shipped workflow may let be dodged. Raises RequiredFaults."""
     return requirement.read(folder("workflows") / requirement.FILE)
+
+
+@cache
+def hazards() -> Register:
+    """The hazard register. Raises HazardFaults."""
+    return hazard.read(folder("workflows") / hazard.FILE, required())
 
 
 @cache

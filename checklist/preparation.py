@@ -13,6 +13,7 @@ from checklist.limits import Limits
 from checklist.observation import Observation, Reading
 from checklist.order import Order, Patient
 from checklist.people import StaffMember
+from checklist.quantity import Quantity
 from checklist.unit import Unit
 
 GIVEN = "given"
@@ -193,7 +194,8 @@ class Surroundings:
     `given_before` are the times of doses of this line that the trail holds. `container` is the
     container that the workflow in force is for; `critical_break` says that the step which was
     interrupted is a critical one. `booked` is the stock of controlled products that the register
-    leaves after what the trail says was taken. `compatibility` is what the ward's pharmacy has
+    leaves after what the trail says was taken, `liquids` the level in the open bottle of controlled
+    ones. `compatibility` is what the ward's pharmacy has
     looked up about things put together.
     """
 
@@ -212,4 +214,5 @@ class Surroundings:
     container: str = ""
     critical_break: bool = False
     booked: Mapping[str, int] = field(default_factory=dict)
+    liquids: Mapping[str, Quantity] = field(default_factory=dict)
     compatibility: Compatibility = field(default_factory=Compatibility)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from checklist import __version__, engine, register, way_in
@@ -103,27 +102,12 @@ class Station:
         `sources` are then the containers in hand, see `way_in.items_of`, whose drugs come back with
         it. Raises NotHere when there is none, or when several would do and none was named.
         """
-        way, formulary = way_in.container_by_order(order), self.ward.formulary
-        kept = {way} if way else {p.container for p in formulary.of_drug(order.drug)}
-        wanted = kept if not container else kept & {container} if way else {container}
-        fitting = [w for w in self.workflows.values() if w.container in wanted]
-        containers = sorted({w.container for w in fitting or self.workflows.values()})
-        if not fitting:
-            names = ", ".join(containers)
-            raise NotHere(f"no workflow for this order's container; there are: {names}")
-        if len(containers) > 1:
-            names = ", ".join(containers)
-            raise NotHere(f"name the container you have in hand; this drug comes in: {names}")
-        starts = tuple(dict.fromkeys(source for w in fitting for source in w.sources))
         try:
-            items = way_in.items_of(order, starts, formulary, sources)
+            return way_in.chosen(
+                order, tuple(self.workflows.values()), self.ward.formulary, container, sources
+            )
         except way_in.NoWayIn as fault:
             raise NotHere(str(fault)) from fault
-        from_ = tuple(item.container for item in items if item.container)
-        for workflow in fitting:
-            if workflow.sources == from_:
-                return workflow, items
-        raise NotHere(f"no workflow draws in the order {', '.join(from_)}")
 
     # -- acts ----------------------------------------------------------------------------------
 
@@ -278,11 +262,13 @@ class Station:
         rules = self.rules_of(prep.workflow)
         patient = self.ward.patients.get(prep.order.patient)
         again, asks = spot.place.endswith(f"/{REVERIFY}"), spot.step.checks
+        unit, used = self.ward.unit, self._under_this_register
+        counts, levels = "stock_count_holds" in asks, "level_is_what_is_booked" in asks
         return Surroundings(
             at=self._clock(),
             by=by,
             station=self.name,
-            unit=self.ward.unit,
+            unit=unit,
             formulary=self.ward.formulary,
             limits=self.limits,
             staff=self.ward.staff,
@@ -293,7 +279,8 @@ class Station:
             similar_name=patient is not None and self._has_twin(patient),
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
-            booked=self._booked(prep) if "stock_count_holds" in asks else {},
+            booked=register.booked(unit.register, used(), own=prep.id) if counts else {},
+            liquids=register.levels(unit.liquids, used(), own=prep.id) if levels else {},
             compatibility=self.ward.compatibility,
         )
 
@@ -368,16 +355,13 @@ class Station:
             and self.trail.of(one.id)[0].event.body["order"]["id"] == prep.order.id
         )
 
-    def _booked(self, prep: Preparation) -> Mapping[str, int]:
-        """Stock by the register, less what preparations under this same register have used."""
-        booked = Counter(self.ward.unit.register)
+    def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
+        """The preparations that have used up stock since the register was last written."""
         same = register.digest(self.ward.unit.register)
         for one in self.trail.preparations():
             entries = self.trail.of(one.id)
             if entries[0].event.body["register"] == same:
-                rules = self.rules_of(entries[0].event.body["workflow"])
-                booked.subtract(register.used(entries, rules, own=one.id == prep.id))
-        return booked
+                yield one.id, entries, self.rules_of(entries[0].event.body["workflow"])
 
     def _identifiers(self) -> tuple[str, ...]:
         return tuple(

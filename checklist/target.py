@@ -16,7 +16,7 @@ from checklist.quantity import Concentration, Quantity, Rounded
 from checklist.syringe import on_line
 
 # Containers that one dose does not use up: what is left stays in them, and nothing of it is waste.
-STAYING = ("multi_dose_vial", "insulin_pen")
+STAYING = ("multi_dose_vial", "insulin_pen", "enteral_liquid")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,7 +25,8 @@ class Unit:
     `raised` maps a reason code to the unit's tier, never below the trade's. `record_number` and
     `location` are patterns (Python re) that tell a record number and a room or bed apart from a
     name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
-    product's code to the number of containers that its register says are in stock.
+    product's code to the number of containers that its register says are in stock, `liquids` that
+    of a controlled liquid to what is left in its open bottle; `liquid_loss` is what may be missing.
     """
 
     code: str
@@ -46,12 +47,14 @@ class Unit:
     window_daily: Quantity = Quantity.of("120", "min")
     many_containers: int = 3
     packages_most: int = 3
+    liquid_loss: Quantity = Quantity.of("1", "mL")
     rounding_warn: Fraction = Fraction(5, 100)
     rounding_limit: Fraction = Fraction(10, 100)
     smallest_volume: Quantity = Quantity.of("0.1", "mL")
     second_person_cautions: tuple[str, ...] = ()
     recalled: frozenset[str] = frozenset()
     register: Mapping[str, int] = field(default_factory=dict)
+    liquids: Mapping[str, Quantity] = field(default_factory=dict)
     raised: Mapping[str, Tier] = field(default_factory=dict)
     settings: Mapping[str, str | int | tuple[str, ...]] = field(default_factory=dict)
     eased: frozenset[str] = frozenset()

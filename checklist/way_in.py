@@ -9,6 +9,7 @@ from checklist.formulary import Formulary, Product
 from checklist.order import Order
 from checklist.preparation import FIRST, SECOND
 from checklist.unit import Unit
+from checklist.workflow import Workflow
 
 # Which workflow a dose goes by that does not stay in the syringe it was drawn into.
 _VESSELS = {
@@ -45,6 +46,44 @@ def container_by_order(order: Order) -> str:
     if order.infusion is not None:
         return _VESSELS.get(order.infusion.into, order.infusion.into)
     return ""
+
+
+def chosen(
+    order: Order,
+    workflows: Sequence[Workflow],
+    formulary: Formulary,
+    container: str = "",
+    named: Sequence[str] = (),
+) -> tuple[Workflow, tuple[Item, ...]]:
+    """The workflow for the order's way in, or for the container of its drug, and the drugs of it.
+
+    An order that says how its dose runs in, or which drug goes with it, has its own workflow.
+    Otherwise the containers count that the drug comes in for the ordered route, or `container` is
+    the one in hand. Raises NoWayIn when there is none, or when several would do.
+    """
+    way = container_by_order(order)
+    kept = {way} if way else _containers(order, formulary)
+    wanted = kept if not container else kept & {container} if way else {container}
+    fitting = [w for w in workflows if w.container in wanted]
+    names = ", ".join(sorted({w.container for w in fitting or workflows}))
+    if not fitting:
+        raise NoWayIn(f"no workflow for this order's container; there are: {names}")
+    if len({w.container for w in fitting}) > 1:
+        raise NoWayIn(f"name the container you have in hand; this drug comes in: {names}")
+    starts = tuple(dict.fromkeys(source for w in fitting for source in w.sources))
+    items = items_of(order, starts, formulary, named)
+    from_ = tuple(item.container for item in items if item.container)
+    for workflow in fitting:
+        if workflow.sources == from_:
+            return workflow, items
+    raise NoWayIn(f"no workflow draws in the order {', '.join(from_)}")
+
+
+def _containers(order: Order, formulary: Formulary) -> set[str]:
+    """The containers that the drug comes in for the ordered route; for any, where none does."""
+    products = formulary.of_drug(order.drug)
+    fitting = {p.container for p in products if order.route in p.routes}
+    return fitting or {p.container for p in products}
 
 
 def items_of(
@@ -130,6 +169,7 @@ def traits(
             p.suspension and p.resuspend_how for i in items for p in formulary.of_drug(i.drug)
         ),
         "tube": order.route in TUBES,
+        "by_mouth": order.route == "PO",
         "order_matters": order_matters(items, formulary),
         **_infusion_traits(order, formulary),
     }

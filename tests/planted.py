@@ -110,6 +110,12 @@ class Shelf:
             (folder / name).write_bytes(content)
         return Scene(folder, order_id=order_id, now=kept.now, begun=kept.id)
 
+    def steps(self, order_id: str) -> tuple[str, ...]:
+        """The steps that a right preparation goes through."""
+        if order_id not in self._kept:
+            self._kept[order_id] = self._walk(order_id)
+        return tuple(self._kept[order_id])
+
     def _walk(self, order_id: str) -> dict[str, _Kept]:
         place = self._folder / order_id
         place.mkdir()

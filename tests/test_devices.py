@@ -13,7 +13,7 @@ import pytest
 
 from checklist import library
 from checklist.checks import REASONS
-from checklist.formulary import DoseRange
+from checklist.formulary import DoseRange, Product
 from checklist.observation import Kind
 from checklist.quantity import Concentration, Quantity
 from checklist.verdict import Remedy
@@ -32,6 +32,9 @@ from tests.planted import (
     right_through,
     unit,
 )
+from tests.scene import COLLEAGUE, NURSE, demo_ward
+from tests.wards import FORMULARY, UNIT, copied, edit, faults_of, load
+from tests.wards import ORDERS as ORDER_FILE
 
 R = Remedy
 INJECTOR, CHAMBERS, DEPOT, PHARMACY = "ORD-307", "ORD-308", "ORD-309", "ORD-310"
@@ -300,6 +303,196 @@ def test_whole_right_preparations_pass_without_a_refusal(
     right_through(order_id, "W7E-1", seconds, tmp_path)
 
 
+# -- every device, with the variation of its first and last steps ---------------------------------
+
+COMMON = {
+    "name read from the record": ("read_the_order", {"first_identifier": "{name}"}),
+    "birth date in words": ("read_the_order", {"second_identifier": "{born}"}),
+    "quiet time not declared": ("prepare_the_place", {"quiet_declared": "n"}),
+    "band scanned": ("identify_the_patient", {"first_identifier": "]d28018{band}"}),
+    "drug in capitals at the bed": ("compare_at_the_bedside", {"bedside_drug": "{drug}"}),
+    "name on the label at the bed": ("compare_at_the_bedside", {"bedside_identifier": "{name}"}),
+    "site in other words": ("write_the_record", {"site_given": "left, a hand below the hip"}),
+}
+EVERY = (
+    test_prefilled.WHOLE, test_prefilled.PART, test_prefilled.OPIOID, test_prefilled.CARTRIDGE,
+    test_pen.CLEAR, test_pen.CLOUDY, *ORDERS,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("order_id", EVERY)
+@pytest.mark.parametrize("name", COMMON)
+def test_any_device_is_given_with_the_natural_variation_of_names_and_dates(
+    name: str, order_id: str, shelf: Shelf, tmp_path: Path
+) -> None:
+    step, seen = COMMON[name]
+    ward = demo_ward()
+    line = ward.orders[order_id]
+    whom = ward.patients[line.patient]
+    words = {
+        "name": whom.name,
+        "born": f"{whom.birth_date.day} {whom.birth_date:%B %Y}",
+        "band": whom.band_numbers[0],
+        "drug": line.drug.upper(),
+    }
+    answers: dict[str, str | None] = {k: v.format_map(words) for k, v in seen.items()}
+    passed(Seed(order_id, step, seen=answers), shelf, tmp_path)
+
+
+# -- breaks and endings ----------------------------------------------------------------------------
+
+
+def test_a_part_dose_that_is_not_given_is_accounted_for_to_the_last_line(
+    shelf: Shelf, tmp_path: Path
+) -> None:
+    scene = shelf.at(test_prefilled.OPIOID, "write_the_label", tmp_path)
+    outcome = scene.station.end(scene.id, "called_away", NURSE)
+    assert outcome.screen.prep.place.startswith("discard_what_was_opened/")
+    scene.on()
+    refused = scene.attempt({"discarded_volume": "2"})
+    assert [t.code for t in refused.told] == ["cd_unaccounted"]
+    scene.station.remedy(scene.id, R.RECHECK, NURSE)
+    assert scene.attempt({"discarded_volume": "1.5"}).entry.event.kind == "passed"
+    last = scene.attempt({"witness_discarded_volume": "1.5"}, by=COLLEAGUE)
+    assert last.screen.prep.place == "discarded"
+    assert scene.trail.verify().whole
+
+
+def test_a_break_at_the_window_has_the_pen_dialled_again(shelf: Shelf, tmp_path: Path) -> None:
+    scene = shelf.at(test_pen.CLEAR, "dial_the_dose", tmp_path)
+    scene.station.interrupt(scene.id, "a colleague asks", NURSE)
+    outcome = scene.station.resume(scene.id, NURSE)
+    assert outcome.screen.prep.place == "dial_the_dose/reverify"
+    told = scene.attempt().told
+    assert [t.code for t in told] == ["interrupted_at_critical_step"]
+    after_ = scene.station.remedy(scene.id, R.RECHECK, NURSE)
+    assert after_.screen.prep.place == "dial_the_dose"
+    assert scene.station.find(scene.id).latest("window") is None
+
+
+@pytest.mark.parametrize("where", ("put down without a label", "out of my sight"))
+@pytest.mark.parametrize("order_id", (test_prefilled.PART, DEPOT, test_pen.CLEAR))
+def test_what_was_out_of_hand_is_not_given(
+    order_id: str, where: str, shelf: Shelf, tmp_path: Path
+) -> None:
+    scene = shelf.at(order_id, "identify_the_patient", tmp_path)
+    scene.station.interrupt(scene.id, "an alarm", NURSE)
+    scene.station.resume(scene.id, NURSE)
+    outcome = scene.attempt({"custody": where})
+    assert "left_unattended" in {t.code for t in outcome.told}
+    assert outcome.screen.ways[0] is R.DISCARD_RESTART
+
+
+def test_a_named_pen_may_be_put_down_in_sight(shelf: Shelf, tmp_path: Path) -> None:
+    scene = shelf.at(test_pen.CLEAR, "identify_the_patient", tmp_path)
+    scene.station.interrupt(scene.id, "an alarm", NURSE)
+    scene.station.resume(scene.id, NURSE)
+    outcome = scene.attempt({"custody": "put down, labelled, in my sight"})
+    assert "left_unattended" not in {t.code for t in outcome.told}
+
+
+@pytest.mark.parametrize("order_id", EVERY)
+def test_every_step_of_a_device_can_be_ended_and_leaves_a_whole_trail(
+    order_id: str, shelf: Shelf, tmp_path: Path
+) -> None:
+    for number, step in enumerate(shelf.steps(order_id)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        scene = shelf.at(order_id, step, folder)
+        outcome = scene.station.end(scene.id, "order_changed", NURSE)
+        layout = scene.station.rules_of(scene.station.find(scene.id).workflow).layout
+        opened = not layout.is_before(step, layout.workflow.opens)
+        place = outcome.screen.prep.place
+        assert place.startswith("discard_what_was_opened/") if opened else place == "abandoned"
+
+
+# -- a ward's files --------------------------------------------------------------------------------
+
+FAULTS = {
+    "a pen without its time of use": (
+        'life_in_use = "28 days"\n', "", "life_in_use", "a pen has one"),
+    "a pen whose step is a volume": (
+        'scale_step = "1 unit"', 'scale_step = "0.01 mL"', "scale_step", "another kind of amount"),
+    "a syringe whose step is an amount of drug": (
+        'scale_step = "0.025 mL"', 'scale_step = "2.5 mg"', "scale_step",
+        "another kind of amount"),
+    "a step of nothing": (
+        'scale_step = "0.025 mL"', 'scale_step = "0 mL"', "scale_step", "above zero"),
+    "a cartridge for no holder": ('holder = "K-2"\n', "", "holder", "Name the holder"),
+    "a kit needle of another sort": (
+        'needle = "kit"', 'needle = "any"', "needle", "kit"),
+    "a kit needle where no step asks for it": (
+        'holder = "K-2"\n', 'holder = "K-2"\nneedle = "kit"\n', "needle", "depot_suspension"),
+    "moved in no known way": (
+        'resuspend_how = "swirled"', 'resuspend_how = "stirred"', "resuspend_how", "swirled"),
+    "moved for how long is left out": (
+        'resuspend_for = "20 turns"\n', "", "resuspend_how", "go together"),
+    "moved for neither turns nor a time": (
+        'resuspend_for = "20 turns"', 'resuspend_for = "often"', "resuspend_for",
+        "neither turns nor a time"),
+    "no turn at all": (
+        'resuspend_for = "20 turns"', 'resuspend_for = "0 turns"', "resuspend_for",
+        "no movement"),
+    "made even although it is clear": (
+        'suspension = true\nresuspend_how = "swirled"', 'resuspend_how = "swirled"',
+        "resuspend_how", "Only a suspension"),
+    "primed in mL": ('prime = "3 units"', 'prime = "0.03 mL"', "prime", "another kind of amount"),
+    "held for an amount": ('hold = "6 s"', 'hold = "6 units"', "hold", "length of time"),
+    "no such container": (
+        'container = "auto_injector"', 'container = "autoinjector"', "container",
+        "auto_injector"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_fault_in_a_device_is_told_with_its_place(name: str, tmp_path: Path) -> None:
+    old, new, place, words = FAULTS[name]
+    copied(tmp_path)
+    edit(tmp_path / FORMULARY, old, new)
+    told = faults_of(tmp_path)
+    assert any(place in fault.place and words in fault.sentence for fault in told), told
+
+
+def test_an_age_for_the_value_that_holds_a_dose_is_a_length_of_time(tmp_path: Path) -> None:
+    copied(tmp_path)
+    edit(tmp_path / ORDER_FILE, '"max_age": "30 min"', '"max_age": "30 mL"')
+    assert any("max_age" in fault.place for fault in faults_of(tmp_path))
+
+
+def test_a_device_may_stand_in_a_spreadsheet(tmp_path: Path) -> None:
+    copied(tmp_path)
+    (tmp_path / FORMULARY).unlink()
+    (tmp_path / "formulary.csv").write_text(
+        "edition,code,drug,container,strength,content,form,routes,suspension,scale_step,"
+        "life_in_use,prime,hold,resuspend_how,resuspend_for\n"
+        "2026-11,09520007303078,insulin isophane,insulin_pen,100 units/mL,3 mL,"
+        "suspension for injection,SC,yes,1 unit,28 days,2 units,6 s,rolled and turned over,"
+        "20 turns\n",
+        encoding="utf-8",
+    )
+    edit(tmp_path / UNIT, '["09520007300329/FX0883"]', "[]")
+    text = (tmp_path / UNIT).read_text(encoding="utf-8")
+    start, end = text.index("[register]"), text.index("# This unit stops")
+    (tmp_path / UNIT).write_text(text[:start] + text[end:], encoding="utf-8")
+    pen = load(tmp_path).formulary.products["09520007303078"]
+    assert pen == Product(
+        code="09520007303078",
+        drug="insulin isophane",
+        container="insulin_pen",
+        strength=Concentration.parse("100 units/mL"),
+        content=Quantity.of("3", "mL"),
+        form="suspension for injection",
+        routes=("SC",),
+        suspension=True,
+        scale_step=Quantity.of("1", "{unit}"),
+        life_in_use=Quantity.of("28", "d"),
+        prime=Quantity.of("2", "{unit}"),
+        hold=Quantity.of("6", "s"),
+        resuspend_how="rolled and turned over",
+        resuspend_for=Quantity.of("20", "1"),
+    )
+
+
 # -- what holds over all of the filled devices -------------------------------------------------
 
 FILLED = (
@@ -352,10 +545,13 @@ def test_there_are_enough_errors_and_as_many_right_ones(
     planted = {f"{t}: {n}": s for t, (bad, _) in TABLES.items() for n, s in bad.items()}
     right = {f"{t}: {n}": s for t, (_, good) in TABLES.items() for n, s in good.items()}
     walks = 4 * len(test_prefilled.PACES) + 4 * len(test_pen.PACES) + 4 * len(PACES)
+    varied = len(COMMON) * len(EVERY)
     with capsys.disabled():
-        print(f"\n{len(planted)} planted, {len(right)} right answers, {walks} whole walks")  # noqa: T201
+        print(  # noqa: T201
+            f"\n{len(planted)} planted, {len(right) + varied} right answers, {walks} whole walks"
+        )
     assert len(planted) >= 80
-    assert len(right) + walks >= 80
+    assert len(right) + varied + walks >= len(planted)
     assert {seed.code for seed in planted.values()} <= REASONS.keys()
 
 

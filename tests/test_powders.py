@@ -282,6 +282,15 @@ SEEDS = {
         CHILD, "set_the_dose", "volume_under_target", R.ADJUST, {"drawn_volume": "1.4"}),
     "more than the vial holds": Seed(
         CHILD, "set_the_dose", "volume_exceeds_content", R.RECHECK, {"drawn_volume": "6"}),
+    "more than a vial of unknown volume can hold": Seed(
+        GROWN, "set_the_dose", "volume_exceeds_content", R.RECHECK, {"drawn_volume": "11"},
+        early=True,
+        change=mixing(CEFTRIAXONE, strength=None, displacement=None, volume=mL("10"),
+                      routes=("IV",))),
+    "part of a vial that adds an unknown volume, too much": Seed(
+        CHILD, "set_the_dose", "volume_over_target", R.ADJUST, {"drawn_volume": "1.6"},
+        early=True,
+        change=both(patient(**GROWN_UP), mixing(PENICILLIN, displacement=None, volume=mL("5")))),
     "filter left on": Seed(
         CHILD, "change_the_needle", "filter_not_removed", R.REPLACE_ITEM, {"tip": "the filter"}),
     "core in the syringe": Seed(
@@ -397,6 +406,10 @@ RIGHT = {
         GROWN, "work_out_the_volume", seen={"own_strength": "1 g in 10 mL"}),
     "displacement not known, the whole vial": Seed(
         GROWN, "work_out_the_volume", early=True,
+        change=mixing(CEFTRIAXONE, strength=None, displacement=None, volume=mL("10"),
+                      routes=("IV",))),
+    "all of a vial whose powder adds an unknown volume": Seed(
+        GROWN, "set_the_dose", seen={"drawn_volume": "10.4"}, early=True,
         change=mixing(CEFTRIAXONE, strength=None, displacement=None, volume=mL("10"),
                       routes=("IV",))),
     "displacement left out, the whole vial of nothing displaced": Seed(

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from checklist import register
 from checklist.checks import REASONS
 from checklist.formulary import Product
 from checklist.order import Allergy
@@ -531,6 +532,17 @@ def test_a_discarded_controlled_vial_is_accounted_for_to_the_last_millilitre(
     scene.attempt({"discarded_volume": "20"}, by=NURSE)
     scene.attempt({"witness_discarded_volume": "20"}, by=COLLEAGUE)
     assert scene.place == "take_the_product"
+
+
+def test_a_controlled_vial_for_many_doses_goes_back_into_the_stock(tmp_path: Path) -> None:
+    scene = Scene(tmp_path, order_id=SHARED)
+    scene.change_drug(controlled=True)
+    scene.change_unit(register={**scene.ward.unit.register, HEPARIN: 3})
+    scene.open()
+    scene.finish()
+    prep = scene.station.find(scene.id)
+    used = register.used(scene.trail.of(scene.id), scene.station.rules_of(prep.workflow), own=False)
+    assert prep.place == "given" and not used
 
 
 def test_a_blunt_needle_is_noted_where_any_entry_is_allowed(shelf: Shelf, tmp_path: Path) -> None:

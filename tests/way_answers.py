@@ -6,9 +6,10 @@ from fractions import Fraction
 from typing import Any
 
 from checklist.infusion import PUMP_STEP, Plan, plan
+from checklist.label_parts import ENTERAL
 from checklist.preparation import FIRST, SECOND
 from checklist.target import target
-from tests.scene import LABELS, NURSE, RIGHT, Scene, _drawn, _patient, _size, _typed
+from tests.scene import LABELS, NURSE, RIGHT, Scene, _patient, _product, _typed
 
 POTASSIUM = "]d201095200073009161728033110PK5506"
 TRANEXAMIC = "]d201095200073040751728063010TX4075"
@@ -30,7 +31,14 @@ SPIRONOLACTONE = "]d201095200073041501727073110SP4150"
 OXYCODONE = "]d201095200073041671727083110OX4167"
 ATROPINE = "]d201095200073041741728083110AT4174"
 
-_graduation: Any = RIGHT["graduation"]
+_USUAL = dict(RIGHT)
+
+
+def usual(scene: Scene, name: str) -> str:
+    """What is answered where a dose stays in the syringe it was drawn into."""
+    given = _USUAL[name]
+    return given(scene) if callable(given) else given
+
 
 LABELS.update(
     {
@@ -117,6 +125,11 @@ def _read(scene: Scene, name: str, item: str = "") -> Any:
     return reading.value
 
 
+def _level(scene: Scene) -> str:
+    after = scene.station.find(scene.id).latest("level_after")
+    return _mL(after.value if after else _read(scene, "level_before"))
+
+
 def _premixed(scene: Scene) -> bool:
     return scene.whole.infusion is not None and not scene.whole.infusion.into
 
@@ -161,16 +174,31 @@ RIGHT.update(
         "own_total": total,
         "between_needle": "new needle",
         "checker_first_volume": lambda s: _mL(_read(s, "drawn_volume", FIRST)),
-        "drawn_volume": lambda s: total(s) if s.whole.second and not s.item else Scene.volume(s),
+        "drawn_volume": lambda s: (
+            total(s) if s.whole.second and not s.item else usual(s, "drawn_volume")
+        ),
         "label_second_drug": lambda s: _second(s).drug,
         "label_second_dose": lambda s: _typed(_second(s).dose),
         "bedside_second_drug": lambda s: _second(s).drug,
         "bedside_second_dose": lambda s: _typed(_second(s).dose),
         "checker_total": lambda s: _mL(_read(s, "drawn_volume")),
         "checker_both": lambda s: s.station.find(s.id).of(SECOND).order.drug,
-        "syringe_size": lambda s: "5" if s.whole.second else _size(s),
-        "graduation": lambda s: "0.1" if s.whole.second else str(_graduation(s)),
+        "bottle_state": "opened before",
+        "bottle_opened_on": "20 Nov 2026",
+        "tip_kind": lambda s: (
+            "low-dose tip" if Fraction(s.volume()) < 2 else "standard enteral tip"
+        ),
+        "syringe_kind": lambda s: (
+            "enteral" if s.whole.route in ENTERAL else usual(s, "syringe_kind")
+        ),
+        "level_before": lambda s: _mL(s.ward.unit.liquids[_product(s).code]),
+        "level_after": lambda s: _mL(_read(s, "level_before") - _read(s, "drawn_volume")),
+        "witness_level": _level,
+        "tube_proof": "acid drawn back, measured now",
+        "flush_volume": "10",
+        "syringe_size": lambda s: "5" if s.whole.second else usual(s, "syringe_size"),
+        "graduation": lambda s: "0.1" if s.whole.second else usual(s, "graduation"),
         "made_up_volume": lambda s: _mL(made(s).volume),
-        "label_volume": lambda s: _mL(made(s).volume) if _premixed(s) else _drawn(s),
+        "label_volume": lambda s: _mL(made(s).volume) if _premixed(s) else usual(s, "label_volume"),
     }
 )

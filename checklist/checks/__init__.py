@@ -36,6 +36,7 @@ for _name in (
     "giving",
     "events",
     "together",
+    "enteral",
 ):
     importlib.import_module(f"checklist.checks.{_name}")
 

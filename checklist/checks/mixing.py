@@ -74,7 +74,7 @@ METHOD = reason(
     "mix_method_wrong",
     Tier.HARD,
     "It was {how}; here it may be {allowed}.",
-    "Some drugs fall apart when they are moved another way, and nothing shows it.",
+    "Moved in another way, some drugs fall apart, and nothing shows it.",
     "Keep it, labelled, for the pharmacy, or ask the pharmacist whether it can be used.",
     Remedy.QUARANTINE,
     Remedy.CALL_PHARMACIST,

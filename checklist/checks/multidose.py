@@ -117,7 +117,7 @@ STORED = reason(
     "storage_after_use",
     Tier.SOFT,
     "{what}: not so.",
-    "In another place it spoils, or is taken for its neighbour.",
+    "Out of its place it spoils, or is taken for its neighbour.",
     "Put it where it belongs, then answer again.",
     Remedy.ADJUST,
     hazards="H02 H49",

@@ -13,7 +13,7 @@ from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity
-from checklist.target import product_of, target
+from checklist.target import mixture_in_force, product_of, target, whole_containers
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 
 AIR = reason(
@@ -90,6 +90,15 @@ def air_is_out(seen: Observation, prep: Preparation, around: Surroundings) -> Ve
     return Refusal(AIR) if strict else Caution(AIR)
 
 
+def _all_of_it(prep: Preparation, around: Surroundings) -> bool:
+    """Whether the dose is whole containers of a powder that adds an unknown volume to its diluent.
+
+    All of it is drawn then, however much it fills; what the containers can hold bounds it.
+    """
+    mixture = mixture_in_force(prep, around)
+    return mixture is not None and not mixture.exact and whole_containers(prep, around)
+
+
 @check(UNIT_MISMATCH, OVER_CONTENT, OVER, UNDER, drawn_volume=Kind.QUANTITY)
 def drawn_volume_is_the_dose(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The volume read is the dose's volume on this scale, neither more nor less.
@@ -106,6 +115,6 @@ def drawn_volume_is_the_dose(seen: Observation, prep: Preparation, around: Surro
     held = within_content(read, prep, around)
     if isinstance(held, Refusal):
         return held
-    if read in (aim.set, aim.exact):
+    if read in (aim.set, aim.exact) or (read > aim.set and _all_of_it(prep, around)):
         return Pass()
     return Refusal(OVER if read > aim.set else UNDER, {"read": str(read)})

@@ -117,8 +117,8 @@ def _mixing(one: MixingRecord, powder: Quantity, findings: Findings, at: Place) 
     most = findings.read(at(["most"]), time_of, one.most or "")
     if least is not None and most is not None and not least <= most:
         findings.add(at(["most"]), "It is shorter than least. Look at both again.")
-    if strength is not None:
-        _belongs(strength, powder, volume, findings, at)
+    if strength is not None and not _belongs(strength, powder, volume, findings, at):
+        strength = None
     return Mixing(
         routes=tuple(one.routes),
         diluents=tuple(one.diluents),
@@ -142,21 +142,23 @@ def _belongs(
     volume: Quantity | None,
     findings: Findings,
     at: Place,
-) -> None:
-    """Faults of a strength that this much powder in this much diluent cannot have."""
+) -> bool:
+    """Whether this much powder in this much diluent can have the strength; a fault if not."""
     if not strength.amount.alike(powder):
         findings.add(at(["strength"]), "It is another kind of amount than powder. Use one kind.")
-        return
+        return False
     if volume is None:
-        return
+        return True
     # A label rounds its figure, and a powder adds to the volume, but it never halves or doubles it.
     whole = strength.volume_for(powder).ratio(volume)
-    if not (whole * 10 >= 9 and whole <= 2):
-        findings.add(
-            at(["strength"]),
-            f"{powder} at this strength fill {strength.volume_for(powder)}, and {volume} go in."
-            " Look at the three again.",
-        )
+    if whole * 10 >= 9 and whole <= 2:
+        return True
+    findings.add(
+        at(["strength"]),
+        f"{powder} at this strength fill {strength.volume_for(powder)}, and {volume} go in."
+        " Look at the three again.",
+    )
+    return False
 
 
 def _addition(text: str) -> Quantity:

@@ -17,6 +17,7 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
                                                 # record_late_after, window_time_critical,
                                                 # window_frequent, window_daily
     smallest_volume = "0.1 mL"
+    liquid_loss = "1 mL"                        # of a controlled liquid, missing from its bottle
     many_containers = 3
     packages_most = 3                           # sterile packages put together on the ward
     rounding_warn = "5 %"                       # of the dose; not above rounding_limit
@@ -26,6 +27,9 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
 
     [register]                                  # containers in stock, by product code
     09520007300114 = 12
+
+    [liquids]                                   # what is left in the open bottle, by product code
+    09520007304167 = "180 mL"
 
     [raised]                                    # reason code to a higher tier than the trade's
     outside_time_window = "hard"
@@ -100,6 +104,8 @@ class _Unit(Record):
     register_: dict[str, Annotated[int, Field(ge=0, le=100_000)]] | None = Field(
         default=None, alias="register"
     )
+    liquids: dict[str, Line] | None = None
+    liquid_loss: Line | None = None
     raised: dict[str, Line] | None = None
     settings: dict[str, Any] | None = None
 
@@ -138,7 +144,7 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
     """One setting in the engine's own type; None, with a fault, when it cannot be read."""
     if name in _TIMES:
         return findings.read(name, _amount_like("h", "30 min"), value)
-    if name == "smallest_volume":
+    if name in ("smallest_volume", "liquid_loss"):
         return findings.read(name, _amount_like("mL", "0.1 mL"), value)
     if name in _SHARES:
         return findings.read(name, _share, value)
@@ -151,6 +157,9 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
         return frozenset(value) if name == "recalled" else tuple(_roles(name, value))
     if name == "raised":
         return MappingProxyType({code: Tier(t) for code, t in value.items() if t in set(Tier)})
+    if name == "liquids":
+        levels = {c: findings.read(f"liquids, {c}", _level, t) for c, t in value.items()}
+        return MappingProxyType(levels)
     return MappingProxyType(dict(value)) if name == "register" else value
 
 
@@ -237,6 +246,9 @@ def _amount_like(unit: str, example: str) -> Callable[[str], Quantity]:
         return read
 
     return reader
+
+
+_level = _amount_like("mL", "180 mL")
 
 
 def _share(text: str) -> Fraction:

@@ -119,6 +119,7 @@ def _formulary_name(folder: Path, faults: list[Fault]) -> str:
 def _products_of(unit: Unit, formulary: Formulary, findings: Findings) -> None:
     """Faults of product codes in the unit's lists: one that matches nothing would guard nothing."""
     named = [("register", code) for code in unit.register]
+    named += [("liquids", code) for code in unit.liquids]
     named += [("recalled", item.partition("/")[0]) for item in sorted(unit.recalled)]
     for place, code in named:
         if code not in formulary.products:
