@@ -282,12 +282,13 @@ def test_a_ward_without_faults_is_told_with_what_was_read(tmp_path: Path) -> Non
     assert (code, err) == (0, "")
     assert "Ward 7 East (W7E): no faults" in out
     told = json.loads(call("unit", "check", "--json", tmp_path)[1])
-    assert told["orders"] == 7 and told["faults"] == []
+    kept = json.loads((tmp_path / ORDERS).read_text())["orders"]
+    assert told["orders"] == len(kept) and told["faults"] == []
 
 
 def test_every_fault_of_a_ward_is_told_at_once_and_nothing_is_written(tmp_path: Path) -> None:
     copied(tmp_path)
-    edit(tmp_path / UNIT, "identifiers_required = 2", 'identifiers_required = "two"')
+    edit(tmp_path / UNIT, "many_containers = 3", 'many_containers = "three"')
     edit(tmp_path / FORMULARY, 'drug = "naloxone"', 'drug = "naloxon"')
     edit(tmp_path / ORDERS, '"dose": "30 mg"', '"dose": 30')
     there = sorted(tmp_path.iterdir())
@@ -354,7 +355,8 @@ def test_a_workflow_file_is_looked_over(tmp_path: Path) -> None:
     code, out, _ = call("workflow", "check", file)
     assert code == 0
     assert re.match(r"no faults: [0-9]+ steps, [0-9]+ checks\n", out)
-    edit(file, 'if_not = "neck_not_clear"', 'if_not = "neck_not_claer"')
+    shared = tmp_path / "w" / "phases" / "open.toml"
+    edit(shared, 'if_not = "neck_not_clear"', 'if_not = "neck_not_claer"')
     edit(file, 'title = "Glass ampoule"\n', 'title = "Glass ampoule"\ncolour = "red"\n')
     code, out, err = call("workflow", "check", file)
     assert (code, out) == (1, "")

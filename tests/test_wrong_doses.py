@@ -2,7 +2,7 @@
 
 The kinds are those of the published error types: a factor of ten, one unit taken for another, the
 figure of the milligrams taken for millilitres, a weight in pounds taken for kilograms. A forgotten
-displacement cannot happen with a glass ampoule; its table comes with the powder vial.
+displacement cannot happen with a glass ampoule; `tests/test_powders.py` plants it.
 """
 
 from __future__ import annotations

@@ -68,7 +68,7 @@ SWALLOW = reason(
     "swallow_unassessed",
     Tier.SOFT,
     "{what}: not so.",
-    "Liquid that is not swallowed well ends in the lung.",
+    "Liquid that enters the airway ends in the lung.",
     "Have it judged, or say how you know.",
     Remedy.RECHECK,
     Remedy.CALL_PRESCRIBER,

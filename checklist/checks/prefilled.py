@@ -25,7 +25,7 @@ FILL = reason(
     "fill_volume_abnormal",
     Tier.HARD,
     "What is in it is not what its label says.",
-    "A device that was filled otherwise gives another dose than it promises.",
+    "A device with another fill gives another dose than it promises.",
     "Keep it, labelled, for the pharmacy and take another.",
     Remedy.QUARANTINE,
     Remedy.RECHECK,

@@ -55,7 +55,7 @@ NOT_PERMITTED = reason(
     "mixing_not_permitted",
     Tier.HARD,
     "These two may not be mixed on this ward: {why}.",
-    "What is in one syringe cannot be taken apart again.",
+    "What clouds or spoils in one syringe cannot be taken apart again.",
     "Give them in two syringes, or call the pharmacist.",
     Remedy.CALL_PHARMACIST,
     Remedy.CALL_PRESCRIBER,

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import dose, trail, unit, workflow
+from checklist.faces import dose, prove, trail, unit, unit_settings, workflow
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -26,6 +26,8 @@ app = typer.Typer(
 )
 app.add_typer(trail.app, name="trail")
 app.add_typer(workflow.app, name="workflow")
+workflow.app.add_typer(prove.app)
+unit.app.add_typer(unit_settings.app)
 app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
 
