@@ -192,9 +192,41 @@ def assembled(
         withdraw=told.withdraw,
         ready=own.ready,
         endings=tuple(
-            Ending(code=e.code, say=e.say, phases=tuple(e.phases)) for e in (*endings, *own.ending)
+            Ending(code=e.code, say=e.say, phases=_offered(e.phases, told, own.ready, phases))
+            for e in (*endings, *own.ending)
         ),
     )
+
+
+# In the `phases` of a reason to end: those before anything is open, from there on, from the bed on.
+SEALED, OPENED, AT_THE_BED = "sealed", "opened", "at_the_bed"
+
+
+def _offered(
+    named: list[str], told: Told, ready: str, phases: Mapping[str, tuple[str, PhaseForm]]
+) -> tuple[str, ...]:
+    """The phases that offer a reason to end, with the words for parts of the sequence filled in."""
+    names = [entry.partition(ITEM)[0] for entry in told.phases]
+
+    def at(step: str) -> int:
+        base, _, item = step.partition(ITEM)
+        standing = (
+            i
+            for i, entry in enumerate(told.phases)
+            if entry.partition(ITEM)[2] == item
+            and any(s.name == base for s in phases[names[i]][1].step)
+        )
+        return next(standing, 0)  # a milestone that is no step is told of as a fault elsewhere
+
+    found: list[str] = []
+    for name in named:
+        if name == SEALED:
+            found += names[: at(told.opens)]
+        elif name in (OPENED, AT_THE_BED):
+            found += names[at(told.opens if name == OPENED else ready) :]
+        else:
+            found.append(name)
+    return tuple(dict.fromkeys(found))
 
 
 @dataclass(frozen=True, slots=True)

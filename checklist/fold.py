@@ -189,9 +189,8 @@ def _on_remedied(
         tries=after.tries
         if again
         else {k: n for k, n in after.tries.items() if k[0] != spot.place},
-        ended_because=body["answers"][0]
-        if after.place in (spot.ends, *CLOSED)
-        else after.ended_because,
+        ended_because=after.ended_because
+        or (body["answers"][0] if after.place in (spot.ends, *CLOSED) else ""),
         restarts=after.restarts + _starts_again(after, before, rules),
     )
     return _landed(cleared, rules, before)

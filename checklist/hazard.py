@@ -39,10 +39,20 @@ class Hazard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """A hazard that nothing stands against where a container is of kind `where`, and why."""
+
+    hazard: str
+    where: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Register:
-    """All hazards by id, and the catalogue's reasons that no workflow raises, with why."""
+    """Hazards by id, explained gaps, and reasons of the catalogue that no workflow raises."""
 
     hazards: Mapping[str, Hazard]
+    gaps: tuple[Gap, ...]
     left_out: Mapping[str, str]
 
 
@@ -82,6 +92,12 @@ class _HazardIn(_In):
     source: Words
 
 
+class _GapIn(_In):
+    hazard: str
+    where: Name
+    why: Words
+
+
 class _LeftOutIn(_In):
     code: Name
     why: Words
@@ -89,6 +105,7 @@ class _LeftOutIn(_In):
 
 class _FileIn(_In):
     hazard: Annotated[list[_HazardIn], Field(min_length=1)]
+    gap: list[_GapIn] = []
     left_out: list[_LeftOutIn] = []
 
 
@@ -116,6 +133,7 @@ def read(file: Path, required: Required) -> Register:
     ]
     return Register(
         hazards={one.id: one for one in hazards},
+        gaps=tuple(Gap(**one.model_dump()) for one in given.gap),
         left_out={one.code: one.why for one in given.left_out},
     )
 
@@ -142,6 +160,9 @@ def _faults(given: _FileIn, required: Required) -> Iterator[str]:
         for id_ in reason.hazards:
             if code not in named.get(id_, ()):
                 yield f"{FILE}, {id_}: `{code}` names this hazard and is not among its barriers"
+    for gap in given.gap:
+        if gap.hazard not in ids or gap.where not in required.kinds:
+            yield f"{FILE}, gap {gap.hazard} for {gap.where}: no such hazard or kind of container"
     for left in given.left_out:
         if left.code in REASONS:
             yield f"{FILE}, left out {left.code}: a check gives it after all; take it out"
@@ -185,17 +206,29 @@ def matrix(
     )
 
 
-def orphans(cells: Iterable[Cell], workflows: Iterable[Workflow]) -> Iterator[str]:
+def orphans(
+    register: Register, cells: Iterable[Cell], workflows: Iterable[Workflow], required: Required
+) -> Iterator[str]:
     """What the matrix leaves alone, as sentences.
 
-    A hazard without a barrier in a workflow that it concerns, and a barrier that stands in a
-    workflow against nothing there.
+    A hazard without a barrier in a workflow that it concerns and no gap explained; a gap explained
+    where there is none; a reason that some workflow may give and that stands against nothing.
     """
-    against: dict[str, set[str]] = {}
+    flows = {workflow.name: workflow for workflow in workflows}
+    explained = {(gap.hazard, gap.where) for gap in register.gaps}
+    used: set[tuple[str, str]] = set()
+    against: set[str] = set()
     for cell in cells:
-        against.setdefault(cell.workflow, set()).update(cell.steps)
+        against.update(cell.steps)
+        kinds = {k for _, own in views(flows[cell.workflow], required) for k in own}
+        mine = {(hazard, kind) for hazard, kind in explained if hazard == cell.hazard} & {
+            (cell.hazard, kind) for kind in kinds
+        }
         if not cell.steps:
-            yield f"{cell.workflow}: nothing stands against {cell.hazard}"
-    for workflow in workflows:
-        for code in sorted(set(codes_of(workflow)) - against.get(workflow.name, set())):
-            yield f"{workflow.name}: `{code}` stands against no hazard that this container has"
+            used |= mine
+            if not mine:
+                yield f"{cell.workflow}: nothing stands against {cell.hazard}"
+    for hazard, where in sorted(explained - used):
+        yield f"{FILE}: the gap of {hazard} for {where} is closed; take it out"
+    for code in sorted({code for flow in flows.values() for code in codes_of(flow)} - against):
+        yield f"`{code}` may be given and stands against no hazard of its container"

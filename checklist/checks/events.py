@@ -49,6 +49,18 @@ UNATTENDED = reason(
     firm=True,
 )
 
+WITHOUT_ACCOUNT = reason(
+    "abort_without_account",
+    Tier.HARD,
+    "Something of what was opened has no place yet.",
+    "What is left lying is taken by the next person, or by nobody who may.",
+    "Find it and discard it, a controlled drug past the witness.",
+    Remedy.RECHECK,
+    Remedy.EVENT,
+    hazards="H39",
+    firm=True,
+)
+
 
 @check(ID_MISMATCH, ID_TOO_FEW, first_identifier=Kind.IDENTIFIER, second_identifier=Kind.IDENTIFIER)
 def patient_is_still_the_ordered_patient(

@@ -109,8 +109,9 @@ def hazards(
         from checklist.hazard import matrix, orphans
 
         register, flows = library.hazards(), tuple(library.workflows().values())
-        cells = matrix(register, flows, library.required())
-        alone = tuple(orphans(cells, flows))
+        required = library.required()
+        cells = matrix(register, flows, required)
+        alone = tuple(orphans(register, cells, flows, required))
         planted = _planted(tests) if tests is not None else {}
         asked = _asked(id_)
     if json:
@@ -121,6 +122,9 @@ def hazards(
         for one in register.hazards.values():
             if asked in ("", one.id):
                 _say(one.id, cells, planted, whole=bool(asked))
+        for gap in register.gaps:
+            if asked == gap.hazard:
+                typer.echo(f"    nothing stands against it where it is {gap.where}: {gap.why}")
         for sentence in alone:
             message(sentence)
         typer.echo(
