@@ -30,7 +30,8 @@ from checklist.workflow import REVERIFY, Spot, Workflow
 
 # Below this age in years a patient counts as a child for the unit's double check. Common practice.
 ADULT = 18
-
+# The container that a unit may do without.
+PEN = "insulin_pen"
 
 # Checks that look at the medication record as it is now: before them it is read again.
 READS_THE_RECORD = frozenset(("order_is_current", "call_is_written_and_reviewed"))
@@ -112,10 +113,10 @@ class Station:
         `sources` are then the containers in hand, see `way_in.items_of`, whose drugs come back with
         it. Raises NotHere when there is none, or when several would do and none was named.
         """
+        pens = self.ward.unit.word("insulin_pens_in_use") == "yes"
+        flows = tuple(w for w in self.workflows.values() if pens or w.container != PEN)
         try:
-            return way_in.chosen(
-                order, tuple(self.workflows.values()), self.ward.formulary, container, sources
-            )
+            return way_in.chosen(order, flows, self.ward.formulary, container, sources)
         except way_in.NoWayIn as fault:
             raise NotHere(str(fault)) from fault
 
