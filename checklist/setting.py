@@ -223,7 +223,10 @@ def _faults(one: _SettingIn) -> Iterator[str]:
                 yield f"{where}: `{code}` cannot be eased; only a soft reason can"
     for name in one.read_by:
         if name not in CHECKS and name not in REASONS and name not in DECIDED:
-            yield f"{where}: `read_by` names `{name}`, neither a check, a code, a trait nor a container"
+            yield (
+                f"{where}: `read_by` names `{name}`, "
+                "neither a check, a code, a trait nor a container"
+            )
 
 
 # Traits of a preparation, and containers, that hang on a setting.

@@ -22,6 +22,7 @@ from checklist.observation import (
     Reading,
     Value,
 )
+from checklist.preparation import ITEM
 from checklist.quantity import Concentration, Quantity
 from checklist.verdict import Remedy
 from tests.scene import NURSE, START, Scene
@@ -228,6 +229,7 @@ def raises_nothing(order_id: str, shelf: Shelf, folder: Path, *, rounds: int = 8
         prep = scene.station.find(scene.id)
         spot = scene.station.rules_of(prep.workflow).layout.spots[prep.place]
         around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+        judged = prep.of(step.partition(ITEM)[2])
         for _ in range(rounds):
             seen = {
                 f.name: Reading("raw", chance.choice(f.answers or _VALUES[f.kind]), Channel.TYPED)
@@ -235,7 +237,7 @@ def raises_nothing(order_id: str, shelf: Shelf, folder: Path, *, rounds: int = 8
                 if not (f.optional and chance.random() < 0.5)
             }
             for name in spot.step.checks:
-                CHECKS[name](seen, prep, around)
+                CHECKS[name](seen, judged, around)
                 asked += 1
     return asked
 

@@ -195,6 +195,15 @@ def syringe_is_of_the_right_kind(
     return Refusal(SCALE if kind == Syringe.INSULIN else WRONG_KIND, facts)
 
 
+def no_volume_among(*figures: Quantity) -> Refusal | None:
+    """What is said when one of these is not a volume above zero."""
+    for given in figures:
+        if not given.alike(NOTHING) or not given > NOTHING:
+            facts = {"given": str(given), "wanted": "a figure in mL above zero"}
+            return Refusal(UNIT_MISMATCH, facts)
+    return None
+
+
 @check(
     UNIT_MISMATCH,
     TOO_SMALL,
@@ -210,10 +219,8 @@ def syringe_measures_this_dose(
     """The syringe holds the volume and its lines are fine enough for it."""
     size, step = seen["syringe_size"].value, seen["graduation"].value
     assert isinstance(size, Quantity) and isinstance(step, Quantity)
-    for given in (size, step):
-        if not given.alike(NOTHING) or not given > NOTHING:
-            facts = {"given": str(given), "wanted": "a figure in mL above zero"}
-            return Refusal(UNIT_MISMATCH, facts)
+    if unclear := no_volume_among(size, step):
+        return unclear
     aim = target(prep, around, graduation=step)
     if aim is None or aim.rounded is None:
         return Pass(not_compared="syringe size: the dose volume is not known")

@@ -12,7 +12,7 @@ from checklist.checks.calculation import (
     unit_of,
 )
 from checklist.checks.controlled import HUNDREDTH, UNACCOUNTED
-from checklist.checks.equipment import NEEDLE_KEPT, TOO_COARSE, TOO_SMALL
+from checklist.checks.equipment import NEEDLE_KEPT, TOO_COARSE, TOO_SMALL, no_volume_among
 from checklist.checks.labelling import MISMATCH as LABEL_MISMATCH
 from checklist.checks.ordering import (
     ABOVE_LIMIT,
@@ -37,7 +37,7 @@ from checklist.compatibility import Where
 from checklist.observation import Identifier, Kind, Observation
 from checklist.preparation import FIRST, SECOND, Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity, same
-from checklist.syringe import holds
+from checklist.syringe import holds, widest_line
 from checklist.target import drawn_of, opened_volume, ordered_dose, target
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Source, Tier, Verdict
 from checklist.way_in import Item, order_matters
@@ -163,19 +163,24 @@ def drawing_order_is_right(seen: Observation, prep: Preparation, around: Surroun
     return Refusal(ORDER_WRONG, {"what": "By the rule the other drug is drawn first."})
 
 
-@check(TOO_SMALL, TOO_COARSE, syringe_size=Kind.QUANTITY, graduation=Kind.QUANTITY)
+@check(UNIT_MISMATCH, TOO_SMALL, TOO_COARSE, syringe_size=Kind.QUANTITY, graduation=Kind.QUANTITY)
 def syringe_measures_both_doses(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
     """The syringe holds both drugs together, and each of them covers enough of its lines."""
     size, step = seen["syringe_size"].value, seen["graduation"].value
     assert isinstance(size, Quantity) and isinstance(step, Quantity)
+    if unclear := no_volume_among(size, step):
+        return unclear
     aims = [target(view, around, graduation=step) for view in _views(prep)]
     known = [aim for aim in aims if aim is not None]
     if len(known) < 2:
         return Pass(not_compared="syringe size: the volumes are not known")
     if not holds(known[0].exact + known[1].exact, size):
         return Refusal(TOO_SMALL, {"size": str(size)})
+    if not step <= widest_line(size, around.limits.syringes):
+        why = f"wider than the standard allows for a {size} syringe"
+        return Refusal(TOO_COARSE, {"step": str(step), "why": why})
     for aim in known:
         least = around.limits.syringes.lines_least
         if aim.exact.ratio(step) < least:
