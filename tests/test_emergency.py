@@ -239,8 +239,9 @@ def test_a_second_call_may_be_prepared_while_the_first_is_not_made_good(
     shelf: Shelf, tmp_path: Path
 ) -> None:
     scene = shelf.at(CALL, WRITTEN, tmp_path)
-    call = Call(leader="DR-4", patient="P-302", drug="naloxone", dose=Quantity.of("400", "ug"),
-                route="IV")
+    call = Call(
+        leader="DR-4", patient="P-302", drug="naloxone", dose=Quantity.of("400", "ug"), route="IV"
+    )
     outcome = scene.station.open_call(call, NURSE)
     assert outcome.screen.prep.place == HEAR
     assert outcome.screen.prep.order.id != scene.station.find(scene.id).order.id
@@ -256,8 +257,13 @@ def test_an_ordinary_order_never_takes_the_short_way(tmp_path: Path) -> None:
 
 def test_a_call_for_a_drug_that_is_not_kept_is_said_at_once(tmp_path: Path) -> None:
     scene = Scene(tmp_path, order_id="ORD-103")
-    call = Call(leader="DR-4", patient="P-302", drug="vasopressin",
-                dose=Quantity.of("40", "{unit}"), route="IV")
+    call = Call(
+        leader="DR-4",
+        patient="P-302",
+        drug="vasopressin",
+        dose=Quantity.of("40", "{unit}"),
+        route="IV",
+    )
     with pytest.raises(NotHere, match="vasopressin comes in none of the containers"):
         scene.station.open_call(call, NURSE)
 

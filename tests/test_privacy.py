@@ -112,9 +112,7 @@ def test_identifiers_are_accepted_and_refused_as_published(tmp_path: Path) -> No
     assert set(TYPED) | set(NOT_TYPED) == set(rows)
     patient = WARD.patients["P-303"]
     for datum, (text, kind) in TYPED.items():
-        value = read(
-            Kind.IDENTIFIER, text, today=START.date(), zone="UTC", settings=WARD.unit
-        )
+        value = read(Kind.IDENTIFIER, text, today=START.date(), zone="UTC", settings=WARD.unit)
         assert isinstance(value, Identifier) and value.kind is kind, datum
         assert agrees(value, patient) == (rows[datum] == "accepted"), datum
 
