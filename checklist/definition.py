@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -36,24 +36,25 @@ __all__ = [
 ]  # fmt: skip
 
 
-def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
+def read_workflow(file: Path, *, usual: Path | None = None) -> Workflow:
     """The workflow in a TOML file, with the shared phases of its folder.
 
-    `shared` is the folder of phase files, by default `phases` beside the file. The words that
-    these give are the usual ones; the workflow's own go before them. A file that starts from
+    Shared phases lie in `phases` beside the file, or else in that of the folder `usual`. The words
+    that these give are the usual ones; the workflow's own go before them. A file that starts from
     several containers holds several workflows, of which this is the first. Raises WorkflowFaults
     with every fault found, in the words of the file's author.
     """
-    return read_workflows(file, shared=shared)[0]
+    return read_workflows(file, usual=usual)[0]
 
 
-def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow, ...]:
+def read_workflows(file: Path, *, usual: Path | None = None) -> tuple[Workflow, ...]:
     """The workflows in a TOML file: one, or one for each container its drug may come in.
 
     What the drug's own container asks for is taken from the workflow of that container, in the
-    same folder. Raises WorkflowFaults as `read_workflow`.
+    same folder or else in `usual`. Raises WorkflowFaults as `read_workflow`.
     """
-    folder = shared if shared is not None else file.parent / "phases"
+    places = (file.parent, *([usual] if usual is not None else []))
+    folder = next((p / "phases" for p in places if (p / "phases").is_dir()), file.parent / "phases")
     faults: list[Fault] = []
     phases: dict[str, tuple[str, PhaseForm]] = {}
     endings: list[EndingForm] = []
@@ -70,7 +71,7 @@ def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow,
     kept = {
         name: form
         for name in (own.sources if own is not None else [])
-        if (form := _parse(file.parent / f"{name}.toml", WorkflowForm, faults)) is not None
+        if (form := _parse(_source(name, places), WorkflowForm, faults)) is not None
     }
     if own is None or faults:
         raise WorkflowFaults(faults)
@@ -92,6 +93,12 @@ def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow,
     if faults:
         raise WorkflowFaults(list(dict.fromkeys(faults)))
     return tuple(made)
+
+
+def _source(container: str, places: Sequence[Path]) -> Path:
+    """The file of a container's workflow, in the first folder that holds one."""
+    files = [place / f"{container}.toml" for place in places]
+    return next((file for file in files if file.is_file()), files[0])
 
 
 def from_text(text: str) -> Workflow:

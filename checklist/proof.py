@@ -11,7 +11,7 @@ from checklist.definition import CONTAINER_KINDS, Fault, WorkflowFaults, layout_
 from checklist.form import OWN_TRAITS
 from checklist.keeping import astray, kept
 from checklist.preparation import ABANDONED, DISCARDED, FIRST, GIVEN, ITEM, SECOND
-from checklist.requirement import DONE, FILE, OPENING, RESUMED, Required, Requirement
+from checklist.requirement import ADDED, DONE, FILE, OPENING, RESUMED, Required, Requirement
 from checklist.shape import structure
 from checklist.walks import Walks, item_of, taking, told, with_traits
 from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Workflow
@@ -248,7 +248,10 @@ def _shaped(
     """Faults that hang on no barrier, each with a key that is the same under other traits."""
     file = _file(workflow)
     if workflow.container not in required.containers:
-        sentence = f"[containers] does not say of what kind `{workflow.container}` is; add it"
+        sentence = (
+            f"[containers] does not say of what kind `{workflow.container}` is; add it there, or in"
+            f" a ward's {ADDED}"
+        )
         yield sentence, Fault(FILE, "", sentence)
         return
     told = frozenset().union(*(kinds for _, kinds in views(workflow, required)))

@@ -18,7 +18,7 @@ import pytest
 from checklist import library, proof
 from checklist.checks import CHECKS
 from checklist.definition import faults_in
-from checklist.requirement import Requirement
+from checklist.requirement import Required, Requirement
 from checklist.verdict import Remedy
 from checklist.workflow import Workflow
 from tests.mutation import Mutant, mutants
@@ -235,6 +235,27 @@ def _weakened_for(row: Requirement) -> Mutant | None:
     return None
 
 
+def test_a_requirement_that_is_dropped_is_seen_or_asked_by_another_row(
+    record_property: Callable[[str, object], None],
+) -> None:
+    """Exhaustive: a guard then stands in a workflow unasked for, or another row asks for it."""
+    every = {name: _named(flow, REQUIRED) for name, flow in FLOWS.items()}
+    tally = collections.Counter[str]()
+    for row in REQUIRED.rows:
+        rest = replace(REQUIRED, rows=tuple(r for r in REQUIRED.rows if r is not row))
+        lost = {g for name, flow in FLOWS.items() for g in every[name] - _named(flow, rest)}
+        assert lost <= set(row.guards)
+        tally["refused" if lost else "another row asks the same, by another milestone"] += 1
+    record_property("weakened", json.dumps({"drop a requirement": tally}))
+    assert tally["refused"] > len(REQUIRED.rows) / 2
+
+
+def _named(flow: Workflow, required: Required) -> frozenset[str]:
+    """What the rows ask of the workflow for an order with every trait."""
+    traits = flow.conditions | (ELSEWHERE - flow.conditions)
+    return frozenset(g for _, row in proof._asked_of(flow, required, traits) for g in row.guards)
+
+
 # -- tiers, limits and codes -------------------------------------------------------------------
 
 
@@ -251,8 +272,7 @@ def test_a_check_whose_tier_is_lowered_is_no_barrier_any_more() -> None:
 def test_every_check_of_a_workflow_is_required_of_it() -> None:
     """No check stands in a shipped workflow without a row that keeps it there."""
     for name, flow in FLOWS.items():
-        traits = flow.conditions | (ELSEWHERE - flow.conditions)
-        named = {g for _, row in proof._asked_of(flow, REQUIRED, traits) for g in row.guards}
+        named = _named(flow, REQUIRED)
         for step in _steps(flow):
             for check in step.checks:
                 assert check in named or check == "glass_has_settled", (name, step.name, check)

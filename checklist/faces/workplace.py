@@ -100,7 +100,7 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     """
     folder = place.ward or library.folder("demo_db")
     ward = load_ward(folder)
-    limits, workflows, required = library.limits(), library.workflows(), library.required()
+    limits, (workflows, required) = library.limits(), library.of_ward(folder)
     if order not in ward.orders:
         known = ", ".join(ward.orders) or "none"
         raise CannotGoOn(f"There is no order {order!r} on this ward. Orders here: {known}.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -58,7 +59,7 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
     unit = unit_of(folder / names[0], found[0], trade, library.settings())
     staff = staff_of(folder / names[1], found[1])
     read = formulary_of_csv if names[2].endswith(".csv") else formulary_of_toml
-    shelves = read(folder / names[2], found[2])
+    shelves = read(folder / names[2], found[2], _own_containers(folder))
     orders = orders_of(folder / names[3], found[3])
     found.append(Findings(compatibility.FILE))
     together = compatibility.compatibility_of(
@@ -114,6 +115,17 @@ def _formulary_name(folder: Path, faults: list[Fault]) -> str:
         sentence = "There is a formulary.csv as well. Keep one of the two."
         faults.append(Fault("formulary.toml", "", sentence))
     return kept[0] if kept else "formulary.toml"
+
+
+def _own_containers(folder: Path) -> frozenset[str]:
+    """The containers that the ward's own workflows are for; their faults are told elsewhere."""
+    own = set()
+    for file in (folder / "workflows").glob("*.toml"):
+        try:
+            own.add(str(tomllib.loads(file.read_text(encoding="utf-8")).get("container", "")))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+            continue
+    return frozenset(own - {""})
 
 
 def _products_of(unit: Unit, formulary: Formulary, findings: Findings) -> None:
