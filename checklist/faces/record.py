@@ -25,6 +25,7 @@ from checklist.label import Label, label
 from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
+from checklist.printing.job import AGAIN
 from checklist.station import Station
 from checklist.timing import said_date, said_span
 from checklist.trail import Trail
@@ -184,8 +185,19 @@ def _what(kind: str, body: Mapping[str, Any]) -> str:
             return f"ended: {_words(body['because'])}{beside}"
         case "noted":
             return f"note: {body['text']}"
+        case "printed":
+            return f"printed: {said_print(body)}"
         case _:
             return "the working was shown"
+
+
+def said_print(body: Mapping[str, str]) -> str:
+    """What was put on paper, in words."""
+    if body["what"] != "label":
+        return "the record, with names"
+    of = f"label {body['number']} of the {body['of']}, {body['size']}, {body['form']}"
+    because = body["because"]
+    return f"{of}: {AGAIN.get(because, because)}" if because else of
 
 
 def _telling(reading: Reading) -> bool:
