@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from checklist.label import Label
-from checklist.label_parts import ENTERAL
+from checklist.label_parts import ENTERAL, both
 from checklist.preparation import Preparation, Surroundings
 from checklist.printing.class_colour import ClassColour, colours
 from checklist.printing.label_code import LabelCode
@@ -31,7 +31,13 @@ BEFORE: Mapping[str, str] = {
     "prepared_by": "by",
     "checked_by": "checked by",
 }
-ONLY_BY = {"IT": "for intrathecal use only", "EPI": "for epidural use only", "INH": "for inhaling"}
+ONLY_BY = {
+    "IT": "for intrathecal use only",
+    "EPI": "for epidural use only",
+    "INH": "not for injection",
+}
+SHORT = 17
+"""An item of no more characters stays on one line."""
 _STAYS = "\u00a0"
 _GLUED = re.compile(r"(?<=[0-9]) (?=[A-Za-z%])|(?<=[0-9]{4}) (?=[0-9]{2}:)")
 _MONTH = re.compile(r"(?<=\b[A-Z][a-z]{2}) (?=[0-9]{4}\b)")
@@ -49,7 +55,7 @@ class Bit:
     @property
     def words(self) -> tuple[str, ...]:
         """The pieces between which a line may break: never within an amount or a date."""
-        text = self.text
+        text = self.text if len(self.text) > SHORT else self.text.replace(" ", _STAYS)
         for stays in (_GLUED, _MONTH, _RECORD):
             text = stays.sub(_STAYS, text)
         return tuple(text.split(" "))
@@ -97,8 +103,9 @@ def dose_face(
     """The face for the dose as drawn; `coloured` asks for the colour of the drug's class."""
     of = made.items
     rows = [
-        Row(bits=_bits(made, "drug", "dose", bold=True), most=13, least=NAME_LEAST, spread=True),
-        Row(bits=_bits(made, "volume", "concentration", "route", bold=True), most=9.5, least=6.5),
+        *_heads(made, prep, around),
+        Row(bits=_strengths(made, prep, around), most=9.5, least=6.5),
+        _boxed(_cautions(made, prep, around)),
         Row(bits=_bits(made, "added", "carrier"), most=8.5),
         Row(bits=_bits(made, "rate", bold=True), most=9.5, least=7),
         Row(bits=_bits(made, "diluent"), most=8),
@@ -106,7 +113,6 @@ def dose_face(
         Row(bits=_bits(made, "identifiers"), most=8.5),
         Row(bits=_bits(made, "use_before", bold=True), most=9.5, least=7),
         Row(bits=_bits(made, "prepared", "prepared_by", "checked_by"), most=8),
-        _boxed(_cautions(made, prep, around)),
         _coded(code),
     ]
     return Face(
@@ -161,7 +167,26 @@ def _bits(made: Label, *items: str, bold: bool = False) -> tuple[Bit, ...]:
 
 def _said(made: Label, item: str) -> str:
     text = made.items.get(item, "")
-    return tall(text) if item in ("drug", "dose", "concentration") else text
+    return tall(text) if item == "drug" else text
+
+
+def _heads(made: Label, prep: Preparation, around: Surroundings) -> Iterator[Row]:
+    """The drug with its amount; of two in one syringe each on a row of its own."""
+    for bits in [
+        (Bit(item="drug", text=tall(drug), bold=True), Bit(item="dose", text=str(dose), bold=True))
+        for drug, dose, _ in both(prep, around)
+    ] or [_bits(made, "drug", "dose", bold=True)]:
+        yield Row(bits=bits, most=13, least=NAME_LEAST, spread=True)
+
+
+def _strengths(made: Label, prep: Preparation, around: Surroundings) -> tuple[Bit, ...]:
+    """The whole volume, the concentration, of two drugs each with its name, and the route."""
+    two = tuple(
+        Bit(item="concentration", text=f"{tall(drug)} {strength}", bold=True)
+        for drug, _, strength in both(prep, around)
+    )
+    each = two or _bits(made, "concentration", bold=True)
+    return (*_bits(made, "volume", bold=True), *each, *_bits(made, "route", bold=True))
 
 
 def _boxed(cautions: Iterable[str]) -> Row:
