@@ -243,6 +243,10 @@ class Station:
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, lines
 
+    def now(self) -> datetime:
+        """The time on this station's clock, in UTC."""
+        return self._clock()
+
     # -- looking -------------------------------------------------------------------------------
 
     def find(self, id_: str) -> Preparation:

@@ -1,4 +1,4 @@
-"""The command that prints a label."""
+"""The commands that print: the label of a dose, and the record of a preparation."""
 
 from __future__ import annotations
 
@@ -64,6 +64,49 @@ def label(
             vial=vial,
             specimen=specimen,
             dpi=dpi,
+            trail=trail,
+            ward=ward,
+        )
+
+
+@app.command()
+def record(
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The file: .pdf.")],
+    preparation: Annotated[
+        str,
+        typer.Argument(
+            metavar="[ID]", help="Its id, the beginning of it, `last`, or a label's code."
+        ),
+    ] = "last",
+    names: Annotated[
+        bool, typer.Option("--names", help="Print names as well; that it is done is recorded.")
+    ] = False,
+    by: Annotated[
+        str, typer.Option("--as", metavar="CODE", help="Your staff code, with --names.")
+    ] = "",
+    checkpoint: Annotated[
+        Path | None,
+        typer.Option("--checkpoint", metavar="FILE", help="A signed checkpoint to print on it."),
+    ] = None,
+    trail: Annotated[
+        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
+    ] = None,
+    ward: Annotated[
+        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
+    ] = None,
+) -> None:
+    """Print the record of a preparation on A4, with the digests of its trail."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.sheet import print_record
+
+        print_record(
+            preparation,
+            out,
+            by=by,
+            names=names,
+            checkpoint=checkpoint,
             trail=trail,
             ward=ward,
         )

@@ -57,10 +57,10 @@ def print_label(
 
     `words` are the answers to --size, --form, --symbol and --again as typed.
     """
-    suffix = _suffix(out, press.FORMATS)
+    suffix = suffix_of(out, press.FORMATS)
     if dpi not in press.DPI:
         raise CannotGoOn(f"--dpi {dpi}: printers here have {_listed(press.DPI)} dots to the inch.")
-    with _clear():
+    with clear():
         asked = Asked(
             size=Size.parse(words["size"]) if words["size"] else None,
             form=_word("--form", words["form"], Form),
@@ -85,17 +85,17 @@ def _said(made: Job, out: Path, path: Path, *, specimen: bool) -> None:
     laid = made.laid
     flag = ", to be folded to a flag" if laid.form is Form.FLAG else ""
     which = "Specimen" if specimen else f"Label {made.code.number} for the {made.kind.value}"
-    _say(f"{which}: {out}, {laid.size}{flag}, smallest letters {laid.smallest:.1f} pt")
+    say(f"{which}: {out}, {laid.size}{flag}, smallest letters {laid.smallest:.1f} pt")
     if made.missing_colour:
-        _say("No class colour: the table has none for this drug's class.")
+        say("No class colour: the table has none for this drug's class.")
     if specimen:
-        _say("Nothing was recorded. Measure it: print at 100 %, never scaled to the page.")
+        say("Nothing was recorded. Measure it: print at 100 %, never scaled to the page.")
         return
-    _say(f"Code {made.code.grouped}. It is recorded who printed it and when.")
+    say(f"Code {made.code.grouped}. It is recorded who printed it and when.")
     if laid.form is Form.FLAG:
-        _say("Stick the blank strip along the back of the barrel, then fold both faces together.")
-    _say("Print at 100 %, never scaled to the page. Stick it on at once and read it back.")
-    _say(f"next: checklist show --trail {quoted(path)} {made.code.figures}")
+        say("Stick the blank strip along the back of the barrel, then fold both faces together.")
+    say("Print at 100 %, never scaled to the page. Stick it on at once and read it back.")
+    say(f"next: checklist show --trail {quoted(path)} {made.code.figures}")
 
 
 # -- shared with the record -----------------------------------------------------------------------
@@ -156,7 +156,7 @@ def _nobody() -> StaffMember:
 
 
 @contextmanager
-def _clear() -> Iterator[None]:
+def clear() -> Iterator[None]:
     """Turn what stands in the way of printing into a sentence for the person."""
     try:
         yield
@@ -191,7 +191,7 @@ def put(out: Path, file: bytes, record: Callable[[], object]) -> None:
         ) from fault
 
 
-def _suffix(out: Path, known: tuple[str, ...]) -> str:
+def suffix_of(out: Path, known: tuple[str, ...]) -> str:
     suffix = out.suffix.removeprefix(".").lower()
     if suffix not in known:
         raise CannotGoOn(f"{out}: a file is wanted that ends in .{', .'.join(known)}.")
@@ -210,5 +210,5 @@ def _listed(words: tuple[object, ...]) -> str:
     return f"{', '.join(map(str, words[:-1]))} or {words[-1]}"
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
     typer.echo(harmless(text))

@@ -55,10 +55,7 @@ class Bit:
     @property
     def words(self) -> tuple[str, ...]:
         """The pieces between which a line may break: never within an amount or a date."""
-        text = self.text if len(self.text) > SHORT else self.text.replace(" ", _STAYS)
-        for stays in (_GLUED, _MONTH, _RECORD):
-            text = stays.sub(_STAYS, text)
-        return tuple(text.split(" "))
+        return pieces(self.text if len(self.text) > SHORT else self.text.replace(" ", _STAYS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +84,13 @@ class Face:
     def texts(self) -> Iterator[tuple[str, str]]:
         """Each item with its text, as printed."""
         return ((bit.item, bit.text) for row in self.rows for bit in row.bits)
+
+
+def pieces(text: str) -> tuple[str, ...]:
+    """A text cut where a line may break: never within an amount, a date or a record number."""
+    for stays in (_GLUED, _MONTH, _RECORD):
+        text = stays.sub(_STAYS, text)
+    return tuple(text.split(" "))
 
 
 def kind_of(prep: Preparation) -> Kind:
@@ -175,7 +179,7 @@ def _heads(made: Label, prep: Preparation, around: Surroundings) -> Iterator[Row
     for bits in [
         (Bit(item="drug", text=tall(drug), bold=True), Bit(item="dose", text=str(dose), bold=True))
         for drug, dose, _ in both(prep, around)
-    ] or [_bits(made, "drug", "dose", bold=True)]:
+    ] or (_bits(made, "drug", "dose", bold=True),):
         yield Row(bits=bits, most=13, least=NAME_LEAST, spread=True)
 
 

@@ -130,6 +130,36 @@ def made(laid: Laid, form: str, *, dpi: int = DPI[0]) -> bytes:
     return _sized(file, dpi) if form == "png" else file
 
 
+def sheet(data: Mapping[str, Any]) -> tuple[bytes, int]:
+    """The record of a preparation as a tagged PDF of A4 pages, and how many it has."""
+    typst, source = needed("typst"), (HERE / "record.typ").read_bytes()
+    inputs = {"d": json.dumps(_escaped(data), ensure_ascii=True)}
+    pages = typst.query(
+        source, "<pages>", field="value", one=True, sys_inputs=inputs, font_paths=fonts()
+    )
+    file = typst.compile(
+        source,
+        format="pdf",
+        sys_inputs=inputs,
+        font_paths=fonts(),
+        timestamp=0,
+        pdf_standards=["ua-1"],
+    )
+    assert isinstance(file, bytes)
+    return file, int(json.loads(pages))
+
+
+def _escaped(data: Any) -> Any:
+    """The same data with each letter that the font does not hold told by its number."""
+    if isinstance(data, str):
+        return "".join(
+            one if one in letters() else one.encode("unicode_escape").decode() for one in data
+        )
+    if isinstance(data, Mapping):
+        return {key: _escaped(value) for key, value in data.items()}
+    return [_escaped(value) for value in data] if isinstance(data, (list, tuple)) else data
+
+
 @cache
 def fonts() -> Any:
     """The fonts that come with the project, and no others: the same label on every machine."""
