@@ -393,7 +393,8 @@ class Station:
         if entries[0].event.body["order"]["id"] != order:
             return
         if one.place == GIVEN:
-            yield one.last_at
+            # Not the last entry: a note or a print may come long after the dose.
+            yield next(e.event.at for e in entries if e.event.lands == GIVEN)
             return
         other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
         moments = (other.time_of(field) for field in self.required.giving)

@@ -93,7 +93,11 @@ def _data(told: Told, station: Station, checkpoint: list[str]) -> Mapping[str, A
         for name in ITEMS
         if dose.get(name) and made is not None and (told.names or name not in made.private)
     ]
-    printed = [one for one in told.entries if one.event.kind == "printed"]
+    printed = [
+        one
+        for one in told.entries
+        if one.event.kind == "printed" and one.event.body["what"] == "label"
+    ]
     return {
         "title": "Record of a preparation",
         "place": f"{unit.hospital}, {unit.name}" if unit.hospital else unit.name,
@@ -127,11 +131,11 @@ def _facts(told: Told) -> Iterator[tuple[str, str]]:
     checker = prep.person_of("checker_volume")
     if checker:
         yield "checked by", told.person(checker)
-    began, ended = told.local(prep.opened_at), told.local(prep.last_at)
+    last = [one for one in told.entries if one.event.kind not in ("printed", "noted")][-1].event.at
+    began, ended = told.local(prep.opened_at), told.local(last)
     yield "begun", f"{said_date(began.date())} {began:%H:%M:%S}"
-    last = "ended" if prep.closed else "last entry"
-    yield last, f"{said_date(ended.date())} {ended:%H:%M:%S}"
-    yield "took", said_span(prep.last_at - prep.opened_at)
+    yield "ended" if prep.closed else "last act", f"{said_date(ended.date())} {ended:%H:%M:%S}"
+    yield "took", said_span(last - prep.opened_at)
     yield "stands at", in_words(prep.place)
     if prep.ended_because:
         yield "ended because", in_words(prep.ended_because)
