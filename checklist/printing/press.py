@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+import unicodedata
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -170,10 +171,14 @@ def fonts() -> Any:
 
 @cache
 def letters() -> frozenset[str]:
-    """Every letter that the font holds."""
+    """Every letter that the font holds and that can be seen."""
     lines = (HERE / "font" / "letters.txt").read_text(encoding="ascii").split()
     ends = (tuple(int(end, 16) for end in line.split("-")) for line in lines)
-    return frozenset(chr(point) for first, last in ends for point in range(first, last + 1))
+    every = (chr(point) for first, last in ends for point in range(first, last + 1))
+    return frozenset(one for one in every if unicodedata.category(one) not in _UNSEEN)
+
+
+_UNSEEN = ("Cc", "Cf", "Zl", "Zp")
 
 
 def _spelt(face: Face) -> None:
