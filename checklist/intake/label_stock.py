@@ -39,18 +39,16 @@ def stock_of(given: Labels, findings: Findings) -> Stock:
         for kind in Kind
         if (text := getattr(given, kind.value)) is not None
     }
-    symbol, flag, strip = usual.symbol, usual.flag_up_to, usual.strip
+    symbol = usual.symbol
     if given.symbol is not None and findings.listed("labels, symbol", given.symbol, list(Symbol)):
         symbol = Symbol(given.symbol)
-    if given.flag_up_to is not None:
-        flag = findings.read("labels, flag_up_to", _volume, given.flag_up_to) or flag
-    if given.strip is not None:
-        strip = findings.read("labels, strip", _strip, given.strip) or strip
+    flag = findings.read("labels, flag_up_to", _volume, given.flag_up_to or "")
+    strip = findings.read("labels, strip", _strip, given.strip or "")
     return Stock(
         sizes=MappingProxyType({**USUAL, **{k: s for k, s in sizes.items() if s is not None}}),
         symbol=symbol,
-        flag_up_to=flag,
-        strip=strip,
+        flag_up_to=usual.flag_up_to if flag is None else flag,
+        strip=usual.strip if strip is None else strip,
         class_colours=bool(given.class_colours),
     )
 
