@@ -170,6 +170,25 @@ def test_a_record_is_one_or_two_pages_of_a4(order: str, tmp_path: Path) -> None:
         assert all(one.top >= 10 and one.bottom <= 292 for one in shown)
 
 
+def test_a_long_record_gives_up_what_was_entered_before_it_takes_a_third_page(
+    tmp_path: Path,
+) -> None:
+    scene = Scene(tmp_path, order_id="ORD-101")
+    scene.open()
+    scene.finish()
+    for i in range(105):
+        scene.station.note(scene.id, f"remark {i} on how this went, in some words", NURSE)
+    record(scene.trail.path, tmp_path / "long.pdf")
+    text = text_of(tmp_path / "long.pdf")
+    assert len(pages((tmp_path / "long.pdf").read_bytes())) == 2
+    assert "leftoutforwantofroom" in text and "remark104onhowthiswent" in text
+    for i in range(300):
+        scene.station.note(scene.id, f"further remark {i} on how this went", NURSE)
+    record(scene.trail.path, tmp_path / "longer.pdf")
+    assert "furtherremark299onhowthiswent" in text_of(tmp_path / "longer.pdf")
+    assert len(pages((tmp_path / "longer.pdf").read_bytes())) > 2
+
+
 def test_a_record_holds_every_entry_and_the_head_of_its_trail(tmp_path: Path) -> None:
     trail, out = at_hand(tmp_path, "ORD-101", given=True), tmp_path / "record.pdf"
     record(trail, out)

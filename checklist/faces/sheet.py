@@ -17,7 +17,7 @@ from checklist.faces.record import Told, entered_at, in_words, label_of, said_wh
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import preparation_of, quoted
 from checklist.label import ITEMS
-from checklist.preparation import Entry
+from checklist.preparation import ITEM, Entry
 from checklist.printing import press
 from checklist.printing.face import pieces
 from checklist.screen import told as reason
@@ -26,6 +26,8 @@ from checklist.timing import said_date, said_span
 
 LONGEST = 4_000
 """Characters of a signed checkpoint."""
+MOST_PAGES = 2
+"""More are printed only where even the brief form does not go on two: nothing is cut."""
 EVENTS = ("cautioned", "proceeded", "refused", "remedied", "interrupted", "resumed", "ended")
 
 
@@ -52,6 +54,8 @@ def print_record(
         id_ = preparation_of(station.trail, named).id
         told = told_of(station.trail, id_, station.ward, names=names)
         file, pages = press.sheet(_data(told, station, signed))
+        if pages > MOST_PAGES:
+            file, pages = press.sheet(_data(told, station, signed, brief=True))
         digest = hashlib.sha256(file).hexdigest()
 
         def record() -> None:
@@ -83,8 +87,10 @@ def _checkpoint(file: Path | None) -> list[str]:
     return [harmless(line) for line in text.strip().splitlines()]
 
 
-def _data(told: Told, station: Station, checkpoint: list[str]) -> Mapping[str, Any]:
-    """What the template is given: plain data."""
+def _data(
+    told: Told, station: Station, checkpoint: list[str], *, brief: bool = False
+) -> Mapping[str, Any]:
+    """What the template is given: plain data; `brief` leaves out what was entered, and says so."""
     prep, unit = told.prep, station.ward.unit
     made = label_of(told)
     dose = {} if made is None else made.items
@@ -108,7 +114,12 @@ def _data(told: Told, station: Station, checkpoint: list[str]) -> Mapping[str, A
         "printed": [pieces(f"{_at(told, one)} {said_what(one)}") for one in printed],
         "working": [] if made is None else [pieces(line) for line in made.back],
         "events": [_event(told, one) for one in told.entries if one.event.kind in EVENTS],
-        "entries": [_entry(told, one) for one in told.entries],
+        "entries": [_entry(told, one, brief=brief) for one in told.entries],
+        "brief": (
+            "What was entered at each step is left out for want of room; `checklist show` tells it."
+            if brief
+            else ""
+        ),
         "trail": [(name, pieces(text)) for name, text in _trail(told, station)],
         "checkpoint": checkpoint,
         "verify": (
@@ -121,12 +132,15 @@ def _data(told: Told, station: Station, checkpoint: list[str]) -> Mapping[str, A
 def _facts(told: Told) -> Iterator[tuple[str, str]]:
     prep, opened = told.prep, told.entries[0].event.body
     patient = told.ward.patients.get(prep.order.patient) if told.ward else None
-    yield "order", f"{prep.order.id}: {dose_of(prep.order)}"
+    second = prep.order.second
+    more = "" if second is None else f" and {second.drug} {second.dose}"
+    yield "order", f"{prep.order.id}: {dose_of(prep.order)}{more}"
     yield "patient", prep.order.patient
     if told.names and patient:
         born = f"born {said_date(patient.birth_date)}"
         yield "name", f"{patient.name}, {born}, record {patient.record_number}"
-    yield "made from", f"{in_words(opened['name'])}, version {opened['version']}"
+    way = in_words(opened["name"]).replace(".", ", ")
+    yield "made from", f"{way}, version {opened['version']}"
     yield "prepared by", told.person(prep.preparer)
     checker = prep.person_of("checker_volume")
     if checker:
@@ -183,8 +197,9 @@ def _reasoned(entry: Entry) -> str:
     )
 
 
-def _entry(told: Told, entry: Entry) -> Mapping[str, Any]:
-    entered = "; ".join(f"{in_words(name)} {value}" for name, value in entered_at(told, entry))
+def _entry(told: Told, entry: Entry, *, brief: bool) -> Mapping[str, Any]:
+    found = [] if brief else entered_at(told, entry)
+    entered = "; ".join(f"{in_words(name)} {value}" for name, value in found)
     text = f"{_step(entry)}: {said_what(entry)}{f' ({entered})' if entered else ''}"
     return {
         "turn": str(entry.event.turn),
@@ -195,4 +210,5 @@ def _entry(told: Told, entry: Entry) -> Mapping[str, Any]:
 
 
 def _step(entry: Entry) -> str:
-    return in_words((entry.event.place or entry.event.lands).partition("/")[0])
+    step, _, item = (entry.event.place or entry.event.lands).partition("/")[0].partition(ITEM)
+    return f"{in_words(step)} ({item})" if item else in_words(step)
