@@ -29,6 +29,11 @@ class Kind(StrEnum):
     VIAL = "vial"
     ENTERAL = "enteral"
 
+    @property
+    def shared(self) -> bool:
+        """Whether it may serve several patients, so that none is named on it."""
+        return self is Kind.VIAL
+
 
 class Form(StrEnum):
     """How a label is stuck on: flat, or folded round a narrow strip so that it stands off."""

@@ -127,6 +127,15 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
         label(at_hand(tmp_path), tmp_path / "none" / "label.pdf")
 
 
+def test_what_is_not_recorded_leaves_no_file(tmp_path: Path) -> None:
+    def not_recorded() -> None:
+        raise CannotGoOn("the trail is busy")
+
+    with pytest.raises(CannotGoOn, match="busy"):
+        paper.put(tmp_path / "label.pdf", b"a label", not_recorded)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_specimen_is_not_recorded(tmp_path: Path) -> None:
     trail = at_hand(tmp_path, given=True)
     before = trail.read_bytes()

@@ -95,6 +95,8 @@ def _said(made: Job, out: Path, path: Path, *, specimen: bool) -> None:
     if laid.form is Form.FLAG:
         say("Stick the blank strip along the back of the barrel, then fold both faces together.")
     say("Print at 100 %, never scaled to the page. Stick it on at once and read it back.")
+    if not made.kind.shared:
+        say("The file names the patient: delete it once the label is stuck on.")
     say(f"next: checklist show --trail {quoted(path)} {made.code.figures}")
 
 
@@ -169,26 +171,42 @@ def clear() -> Iterator[None]:
 def put(out: Path, file: bytes, record: Callable[[], object]) -> None:
     """Write a file where none is, and record it: first the bytes, then the entry, then the name.
 
-    So no file stands under its name that is not on record. Raises CannotGoOn.
+    So no print stands under its name that is not on record. Raises CannotGoOn.
     """
-    if os.path.lexists(out):
-        raise CannotGoOn(f"{out} is there already. Nothing was printed; take another name.")
     try:
-        handle, beside = tempfile.mkstemp(dir=out.parent, prefix=".printing-")
-        try:
-            with os.fdopen(handle, "wb") as there:
-                there.write(file)
-                there.flush()
-                os.fsync(there.fileno())
-            record()
-            os.link(beside, out)
-        finally:
-            Path(beside).unlink(missing_ok=True)
+        with out.open("xb"):  # takes the name, so that nothing is ever written over
+            pass
+    except FileExistsError:
+        raise CannotGoOn(
+            f"{out} is there already. Nothing was printed; take another name."
+        ) from None
     except OSError as fault:
+        raise CannotGoOn(
+            f"{out} cannot be written ({fault.strerror}). Nothing was printed."
+        ) from fault
+    try:
+        _filled(out, file, record)
+    except BaseException as fault:
+        out.unlink(missing_ok=True)
+        if not isinstance(fault, OSError):
+            raise
         raise CannotGoOn(
             f"{out} cannot be written ({fault.strerror}). If `checklist show` says that it was"
             " printed, print one more with --again not_printed."
         ) from fault
+
+
+def _filled(out: Path, file: bytes, record: Callable[[], object]) -> None:
+    handle, beside = tempfile.mkstemp(dir=out.parent, prefix=".printing-")
+    try:
+        with os.fdopen(handle, "wb") as there:
+            there.write(file)
+            there.flush()
+            os.fsync(there.fileno())
+        record()
+        Path(beside).replace(out)
+    finally:
+        Path(beside).unlink(missing_ok=True)
 
 
 def suffix_of(out: Path, known: tuple[str, ...]) -> str:

@@ -110,8 +110,8 @@ def job(station: Station, id_: str, by: StaffMember, asked: Asked) -> Job:
         made = _whole(label(prep, around), around, asked)
         face = dose_face(made, prep, around, code, coloured=stock.class_colours)
         since = prep.time_of("drawn_volume")
-    for sentence in press.misread(face):
-        raise Unprintable(f"This label could be misread. {sentence}")
+    if misread := next(press.misread(face), None):
+        raise Unprintable(f"This label could be misread. {misread}")
     if not asked.specimen:
         _reasoned(asked, [one for one in printed if _same(one, kind)], since)
     form = asked.form or (Form.FLAT if kind is not Kind.SYRINGE else stock.form_for(_barrel(prep)))
@@ -164,7 +164,7 @@ def _printed(entries: Sequence[Entry]) -> Iterator[Entry]:
 
 
 def _same(entry: Entry, kind: Kind) -> bool:
-    return bool((entry.event.body["of"] == Kind.VIAL.value) == (kind is Kind.VIAL))
+    return Kind(entry.event.body["of"]).shared is kind.shared
 
 
 def _reasoned(asked: Asked, before: Sequence[Entry], since: datetime | None) -> None:

@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from checklist import notation
 from checklist.printing.extra import needed
 from checklist.printing.face import Bit, Face, Row
 from checklist.printing.symbol import Drawn
@@ -87,6 +88,12 @@ WORDS: Mapping[str, str] = {
     "mixed": "mixed",
     "initials": "initials",
 }
+
+
+DOSES = (
+    "drug", "dose", "volume", "concentration", "added", "carrier", "rate", "diluent", "mixed_with",
+)  # fmt: skip
+"""The items for which the writing rules for doses hold; a date has its own form."""
 
 
 def _named(items: Sequence[str]) -> list[str]:
@@ -270,25 +277,8 @@ def _sized(png: bytes, dpi: int) -> bytes:
 
 def misread(face: Face) -> Iterator[str]:
     """What on the face breaks a writing rule, as sentences."""
-    from checklist import notation
-
     for item, text in face.texts:
         if item in DOSES:
-            for fault in notation.faults(
-                text, ("drug_name", "dose_text") if item == "drug" else ("dose_text",)
-            ):
+            scopes = ("drug_name", "dose_text") if item == "drug" else ("dose_text",)
+            for fault in notation.faults(text, scopes):
                 yield f"{_named([item])[0]}: {fault}"
-
-
-DOSES = (
-    "drug",
-    "dose",
-    "volume",
-    "concentration",
-    "added",
-    "carrier",
-    "rate",
-    "diluent",
-    "mixed_with",
-)
-"""The items whose text the writing rules for doses hold for; a date has its own form."""
