@@ -5,17 +5,20 @@ from __future__ import annotations
 import itertools
 import os
 import re
+import unicodedata
 from collections.abc import Iterator
 
 import pytest
 import zxingcpp
 
+from checklist.label import label
 from checklist.printing import press
 from checklist.printing.class_colour import colours
 from checklist.printing.face import NAME_LEAST, REST_LEAST, Bit, Face, pieces
 from checklist.printing.press import DoesNotFit, Laid, Unprintable
 from checklist.printing.symbol import DOT, DOTS, drawn
 from checklist.stock import SIZES, Form, Kind, Size, Stock, Symbol
+from checklist.timing import said_date
 from tests.paper import (
     CODE,
     LONG_NAME,
@@ -23,6 +26,7 @@ from tests.paper import (
     POINTS_IN_MM,
     Letter,
     Page,
+    at_the_label,
     contrast,
     decoded,
     face_of,
@@ -192,7 +196,9 @@ def test_a_size_on_which_it_fits_is_offered() -> None:
         laid(_with(face_of("ORD-103"), "patient_name", "n" * 400))
 
 
-@pytest.mark.parametrize("text", ["李 伟", "Bo \u202eiL", "Bo\u00adLi", "Bo 🙂"])
+@pytest.mark.parametrize(
+    "text", ["李 伟", "Bo \u202eiL", "Bo\u00adLi", "Bo 🙂", "Bo\u0331\u0331 Li"]
+)
 def test_a_letter_that_would_come_out_as_a_box_is_refused(text: str) -> None:
     with pytest.raises(Unprintable, match="patient name: the letters"):
         laid(_with(face_of("ORD-103"), "patient_name", text))
@@ -206,9 +212,19 @@ def test_a_name_is_printed_as_it_is_whatever_it_looks_like(text: str) -> None:
 
 
 def test_letters_of_other_alphabets_are_printed() -> None:
-    for name in ("Žofia Łęcka-Đorđević", "Анна Петрова", "Ελένη Παππά", "Åse Þórsdóttir"):
-        (page,) = pages(press.made(laid(face_of("ORD-103", name=name)), "pdf"))
+    names = (
+        "Žofia Łęcka-Đorđević", "Анна Петрова", "Ελένη Παππά", "Åse Þórsdóttir", "Ồ Nguyễn Thị Ấm",
+    )  # fmt: skip
+    for name in names:
+        made = laid(face_of("ORD-103", name=name))
+        (page,) = pages(press.made(made, "pdf"))
         assert page.place_of(name)
+        _inside(page, made)
+        _apart(page)
+    apart = unicodedata.normalize("NFD", names[-1])
+    assert list(face_of("ORD-103", name=apart).texts) == list(
+        face_of("ORD-103", name=names[-1]).texts
+    )
 
 
 def test_a_flag_carries_both_faces_and_leaves_its_strip_blank() -> None:
@@ -284,6 +300,19 @@ def test_each_kind_of_dose_gets_its_kind_of_label() -> None:
     kinds = {order: kind_for(order) for order in ORDERS}
     assert kinds["ORD-103"] is kinds["ORD-406"] is kinds["ORD-411"] is Kind.SYRINGE
     assert kinds["ORD-401"] is Kind.BAG and kinds["ORD-421"] is kinds["ORD-422"] is Kind.ENTERAL
+
+
+@pytest.mark.parametrize("order", ORDERS)
+def test_every_item_that_a_label_must_carry_stands_on_it(order: str) -> None:
+    """Which items: tests/data/label_content.csv, by tests/test_label.py."""
+    made, face = label(*at_the_label(order)), face_of(order)
+    assert not made.missing
+    assert set(made.due) <= {item for item, _ in face.texts}
+    (page,) = pages(press.made(laid(face, str(Stock().sizes[kind_for(order)])), "pdf"))
+    patient = at_the_label(order)[1].patient
+    assert patient is not None
+    for text in (patient.name, patient.record_number, said_date(patient.birth_date)):
+        assert page.place_of(text)
 
 
 def test_cautions_stand_in_a_frame() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -51,6 +52,10 @@ class Bit:
     item: str
     text: str
     bold: bool = False
+
+    def __post_init__(self) -> None:
+        # A letter and its accent may come as two; the font has them as one.
+        object.__setattr__(self, "text", unicodedata.normalize("NFC", self.text))
 
     @property
     def words(self) -> tuple[str, ...]:

@@ -178,14 +178,15 @@ def fonts() -> Any:
 
 @cache
 def letters() -> frozenset[str]:
-    """Every letter that the font holds and that can be seen."""
+    """Every letter that the font holds and that can be seen; an accent only as part of one."""
     lines = (HERE / "font" / "letters.txt").read_text(encoding="ascii").split()
     ends = (tuple(int(end, 16) for end in line.split("-")) for line in lines)
     every = (chr(point) for first, last in ends for point in range(first, last + 1))
     return frozenset(one for one in every if unicodedata.category(one) not in _UNSEEN)
 
 
-_UNSEEN = ("Cc", "Cf", "Zl", "Zp")
+# What cannot be seen, and marks that stack on the letter before them without end.
+_UNSEEN = ("Cc", "Cf", "Mn", "Zl", "Zp")
 
 
 def _spelt(face: Face) -> None:
@@ -253,8 +254,15 @@ def _row(row: Row, grow: float) -> Mapping[str, Any]:
         "least": row.least,
         "spread": row.spread,
         "boxed": row.boxed,
+        "tall": any(_is_tall(one) for bit in row.bits for one in bit.text),
         "bits": [_bit(bit) for bit in row.bits],
     }
+
+
+def _is_tall(letter: str) -> bool:
+    """Whether a letter with its accents stands out of the room of a usual line."""
+    parts = len(unicodedata.normalize("NFD", letter))
+    return parts > 2 or (parts == 2 and letter.isupper())
 
 
 def _bit(bit: Bit) -> Mapping[str, Any]:
