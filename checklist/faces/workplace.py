@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import time
 import uuid
@@ -17,6 +18,8 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.scenario import read_scenario
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
+from checklist.printing.label_code import LabelCode, NotALabelCode
+from checklist.printing.lookup import found
 from checklist.screen import Screen
 from checklist.station import Station
 from checklist.trail import Listed, Trail
@@ -107,7 +110,7 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     start = read_scenario(folder).start if place.practice else None
     trail = _trail(place, ward, order, start or real_clock())
     try:
-        clock = real_clock if start is None else running_from(_latest(trail, start))
+        clock = real_clock if start is None else running_from(latest(trail, start))
         station = Station(
             trail,
             ward,
@@ -223,7 +226,7 @@ def _practice_trail(place: Place, ward: Ward, order: str, at: datetime) -> Trail
     return open_or_make(folder / f"{order}-{number:03d}.db", ward, at)
 
 
-def _latest(trail: Trail, start: datetime) -> datetime:
+def latest(trail: Trail, start: datetime) -> datetime:
     """The practice clock goes on from the last entry: it stands still while nobody works."""
     return max([start, *(one.last_at for one in trail.preparations())])
 
@@ -268,7 +271,9 @@ def ward_of(folder: Path | None, trail: Trail, path: Path) -> Ward | None:
 
 
 def preparation_of(trail: Trail, named: str) -> Listed:
-    """The preparation that a person means: `last`, an id, or the beginning of just one id."""
+    """The preparation that a person means: `last`, an id or the beginning of just one, or the code
+    of a label.
+    """
     every = trail.preparations()
     if not every:
         raise CannotGoOn(f"The trail {trail.path.name} holds no preparation yet.")
@@ -282,6 +287,12 @@ def preparation_of(trail: Trail, named: str) -> Listed:
     if fitting:
         names = ", ".join(one.id[:12] for one in fitting[:5])
         raise CannotGoOn(f"Several preparations begin with {named!r}: {names}. Type more of it.")
+    if re.fullmatch(r"(?:\S*91\S*)?[0-9]{16}|[0-9]{4}(?: [0-9]{4}){3}", named):
+        try:
+            code = found(trail, LabelCode.read(named))
+        except NotALabelCode as fault:
+            raise CannotGoOn(str(fault)) from fault
+        return next(one for one in every if one.id == code.preparation)
     raise CannotGoOn(
         f"There is no preparation {named!r} in {trail.path}. `checklist list` shows those there."
     )

@@ -38,6 +38,13 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     giver_must_be_preparer = "strict"
     double_check_scope = ["high_alert", "controlled"]
 
+    [labels]                                    # all may be left out
+    syringe = "60 x 30 mm"                      # also bag, vial, enteral: the face of each label
+    symbol = "datamatrix"                       # or "qr"
+    flag_up_to = "3 mL"                         # syringes up to this size get a flag
+    strip = "8 mm"                              # its blank strip, for the back of the barrel
+    class_colours = true                        # background colours of anaesthesia labels
+
 What is left out keeps the engine's own setting. Amounts and percentages stand in quotes.
 """
 
@@ -55,6 +62,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field
 
 from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place, shown
+from checklist.intake.label_stock import Labels, stock_of
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import number, quoted
 from checklist.people import Role
@@ -108,6 +116,7 @@ class _Unit(Record):
     liquid_loss: Line | None = None
     raised: dict[str, Line] | None = None
     settings: dict[str, Any] | None = None
+    labels: Labels | None = None
 
 
 def unit_of(
@@ -124,6 +133,7 @@ def unit_of(
     if found is None or one is None:
         return None
     given = {name.rstrip("_"): value for name, value in one if value is not None}
+    labels = given.pop("labels", None)
     kept = {name: _setting(name, value, findings) for name, value in given.items()}
     usual = Unit(code=one.code, name=one.name)
     warn, limit = (kept.get(name, getattr(usual, name)) for name in _SHARES)
@@ -134,6 +144,8 @@ def unit_of(
     chosen = _chosen(given.get("settings", {}), known, findings)
     for code in given.get("second_person_cautions", []):
         findings.listed("second_person_cautions", code, trade)
+    if labels is not None:
+        kept["stock"] = stock_of(labels, findings)
     if findings.faults:
         return None
     kept["settings"] = MappingProxyType(dict(known.in_force(chosen)))
