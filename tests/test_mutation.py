@@ -119,6 +119,11 @@ def _nothing_measured(mutant: Mutant, plain: Workflow) -> bool:
     )  # fmt: skip
 
 
+def _there_anyway(mutant: Mutant, plain: Workflow) -> bool:
+    """Work goes on at the step itself where nothing else is said."""
+    return mutant.what == f"not at {mutant.step}"
+
+
 HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
     "drop a remedy": (("another way out answers the same reason", _answered_otherwise),),
     "swap two steps": (
@@ -146,7 +151,10 @@ HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
     "let a critical step be broken off": (
         ("what it takes does not change while one is away", _nothing_measured),
     ),
-    "resume later": (("what it takes does not change while one is away", _nothing_measured),),
+    "resume later": (
+        ("work goes on at this step where nothing is said", _there_anyway),
+        ("what it takes does not change while one is away", _nothing_measured),
+    ),
 }
 
 
