@@ -20,7 +20,7 @@ from checklist.checks import CHECKS
 from checklist.definition import faults_in
 from checklist.requirement import Required, Requirement
 from checklist.verdict import Remedy
-from checklist.workflow import Workflow
+from checklist.workflow import Who, Workflow
 from tests.mutation import Mutant, mutants
 
 FLOWS = library.workflows()
@@ -124,6 +124,16 @@ def _there_anyway(mutant: Mutant, plain: Workflow) -> bool:
     return mutant.what == f"not at {mutant.step}"
 
 
+def _after_giving(mutant: Mutant, plain: Workflow) -> bool:
+    """The dose is in: whoever gave it has the rest in hand, and the witness is still another."""
+    order = [s.name for s in plain.steps]
+    return (
+        mutant.step == "waste_the_rest"
+        and order.index(mutant.step) > order.index(plain.ready)
+        and any(s.who is Who.WITNESS for s in plain.steps[order.index(mutant.step) :])
+    )
+
+
 HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
     "drop a remedy": (("another way out answers the same reason", _answered_otherwise),),
     "swap two steps": (
@@ -150,6 +160,9 @@ HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
     ),
     "let a critical step be broken off": (
         ("what it takes does not change while one is away", _nothing_measured),
+    ),
+    "let anybody do the preparer's step": (
+        ("whoever gave the dose may waste the rest before the witness", _after_giving),
     ),
     "resume later": (
         ("work goes on at this step where nothing is said", _there_anyway),
