@@ -46,6 +46,8 @@ def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
     from checklist.codec import CodecFault
     from checklist.definition import WorkflowFaults
+    from checklist.extra import NeedsExtra
+    from checklist.facts.folder import FactsFault
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
@@ -55,7 +57,10 @@ def _code_of(fault: Exception) -> int | None:
 
     if isinstance(fault, (TrailDamaged, TrailContradiction, CodecFault)):
         return DAMAGED
-    told_of = (CannotGoOn, Faults, MissingFiles, NotHere, TableFault, TrailFault, WorkflowFaults)
+    told_of = (
+        CannotGoOn, FactsFault, Faults, MissingFiles, NeedsExtra, NotHere, TableFault, TrailFault,
+        WorkflowFaults,
+    )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None
 
 
