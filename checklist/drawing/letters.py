@@ -6,6 +6,8 @@ import re
 from pathlib import Path
 
 FACE = "DejaVu Sans"
+FAMILY = f"{FACE}, Verdana, Arial, sans-serif"
+"""The face, and narrower ones for a browser that does not have it."""
 FONTS = Path(__file__).resolve().parent / "fonts"
 """The folder of the shipped fonts, so that a chart looks the same on every machine."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -43,6 +43,27 @@ def inert(text: str) -> str:
     first = unicodedata.normalize("NFKC", shown[:1])[:1]
     risky = first in _STARTS or text[:1] in _STARTS
     return f"'{text}" if risky else text
+
+
+def texts(sheet: Sheet) -> tuple[tuple[str, ...], ...]:
+    """The rows as they are read on a page: each column of figures with its own decimals."""
+    digits = [_digits(row[place] for row in sheet.rows) for place in range(len(sheet.columns))]
+    return tuple(
+        tuple(_text(cell, places) for cell, places in zip(row, digits, strict=True))
+        for row in sheet.rows
+    )
+
+
+def _digits(cells: Iterable[Cell]) -> int:
+    """How many decimals a column needs: none for whole numbers, else two."""
+    numbers = [cell for cell in cells if isinstance(cell, float)]
+    return 0 if all(number.is_integer() for number in numbers) else 2
+
+
+def _text(cell: Cell, digits: int) -> str:
+    if cell is None:
+        return ""
+    return cell if isinstance(cell, str) else f"{cell:.{digits}f}"
 
 
 def as_csv(sheet: Sheet) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from checklist.drawing.letters import FACE
+from checklist.drawing.letters import FAMILY
 from checklist.drawing.placing import placed
 from checklist.drawing.plot import Axis, Bar, Dash, Mark, Plot, Shape, Stroke
 from checklist.drawing.vega_words import (
@@ -47,7 +47,7 @@ def specification(plot: Plot) -> dict[str, Any]:
         "padding": 14,
         "width": plot.wide,
         "height": plot.high,
-        "config": {"font": FACE, "view": {"stroke": None}, "text": {"font": FACE}},
+        "config": {"font": FAMILY, "view": {"stroke": None}},
         "layer": layers,
     }
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any
 
-from checklist.drawing.letters import FACE, lines, width
+from checklist.drawing.letters import FAMILY, lines, width
 from checklist.drawing.plot import Plot, Row, spread
 
 INK, SOFT, FAINT = "#000000", "#404040", "#D9D9D9"
@@ -32,7 +32,7 @@ def every_word(plot: Plot) -> list[Layer]:
 def letters(size: float, *, bold: bool = False) -> dict[str, Any]:
     """How text is set; it is left out of what a screen reader is told."""
     weight = "bold" if bold else "normal"
-    return {"font": FACE, "fontSize": size, "fontWeight": weight, "color": INK, "aria": False}
+    return {"font": FAMILY, "fontSize": size, "fontWeight": weight, "color": INK, "aria": False}
 
 
 def words_at(
@@ -144,7 +144,7 @@ def _text(plot: Plot) -> list[Layer]:
 def _heading(plot: Plot, left: float, room: float) -> list[Layer]:
     """The title and what is drawn, from the bottom up, above the plot and the title of y."""
     about = [line for one in plot.about for line in lines(one, room, ABOUT)]
-    title = lines(plot.title, room, TITLE, bold=True)
+    title = lines(plot.title, room, TITLE, bold=True) if plot.title else ()
     up = -18.0
     found = []
     if plot.y.title:
