@@ -83,6 +83,10 @@ def sqlite(
     from checklist.faces.leaving import told
 
     with told():
-        from checklist.faces.exporting import sqlite as copied
+        from checklist.faces.asking import copied
+        from checklist.faces.workplace import quoted
 
-        copied(facts, file)
+        made = copied(facts, file)
+    for name, kind in made.rows:
+        typer.echo(f"{kind} {name}")
+    typer.echo(f"next: datasette serve --immutable {quoted(file)}")

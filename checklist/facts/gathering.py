@@ -187,12 +187,13 @@ class _Gathering:
         else:
             self._counts[event.kind] += 1
             self._pending = event.body["seen"]
-            for told in event.body["reasons"]:
-                self._found(entry, place, step, told, person)
+            barriers = [name for name, word in event.body["checks"] if word != "pass"]
+            for told, barrier in zip(event.body["reasons"], barriers, strict=True):
+                self._found(entry, place, step, told, barrier)
         self._after_break = ""
 
     def _found(
-        self, entry: Entry, place: str, step: StepOut, told: Mapping[str, Any], person: str
+        self, entry: Entry, place: str, step: StepOut, told: Mapping[str, Any], barrier: str
     ) -> None:
         code, event = told["code"], entry.event
         tries = self._tries[place, code] = self._tries.get((place, code), 0) + 1
@@ -215,11 +216,12 @@ class _Gathering:
                 phase=step.phase,
                 stage=step.stage,
                 reason=code,
+                barrier=barrier,
                 tier=told["tier"],
                 hazard=hazards[0] if hazards else "",
                 hazards=" ".join(hazards),
                 who=step.who,
-                person=person,
+                person=self._around.named("person", event.by),
                 preparer=self._preparer,
                 second=self._second,
                 tries=tries,
@@ -231,6 +233,8 @@ class _Gathering:
                 wait=None,
                 expected=self._drug if facts else "",
                 read=facts.get("read", ""),
+                ending="",
+                dose_in=0,
             )
         )
 
@@ -376,7 +380,9 @@ class _Gathering:
         return Facts(
             preparation=self._whole(ending),
             steps=tuple(self._steps),
-            findings=tuple(self._findings),
+            findings=tuple(
+                replace(each, ending=ending, dose_in=int(self._dose_in)) for each in self._findings
+            ),
             pairs=tuple(self._pairs),
             releases=tuple(self._releases),
             breaks=tuple(self._breaks),
@@ -390,6 +396,8 @@ class _Gathering:
             **self._base,
             opened_at=codec.time_out(first.at),
             closed_at=codec.time_out(last.at) if ending else "",
+            opened_s=int(first.at.timestamp()),
+            closed_s=int(last.at.timestamp()) if ending else 0,
             day=f"{self._local:%Y-%m-%d}",
             weekday=self._weekday,
             hour=self._local.hour,

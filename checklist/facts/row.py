@@ -34,11 +34,14 @@ class PreparationFact(Base):
     was given for it. `dose_in` says that a step which takes the giving was passed, whatever became
     of the record. `traits` are the order's traits, joined by spaces. `rules` is the digest of the
     workflow in force, `settings` that of the unit's settings. `seconds` run from opening to the
-    last entry, `away` is the part of them spent in breaks.
+    last entry, `opened_s` and `closed_s` are the moments in seconds since 1970 (0 while open),
+    `away` is the part of them spent in breaks.
     """
 
     opened_at: str
     closed_at: str
+    opened_s: int
+    closed_s: int
     day: str
     weekday: int
     hour: int
@@ -110,8 +113,9 @@ class FindingFact(Base):
     step, from 1. `breaks_before` are the breaks of this preparation until then. `remedy` is the way
     out that answered it, `because` the reason with which a caution was released, `releaser` who
     did. `fate` is "recovered", "released", "given", "discarded", "abandoned" or "open": what
-    followed first. `wait` is the time in seconds until then. `expected` and `read` are drug names,
-    where two were confused.
+    followed first. `wait` is the time in seconds until then. `barrier` is the check that found it
+    ("seen:..." for a line that somebody looked at). `expected` is the ordered drug, `read` the
+    item, where the two differ. `ending` and `dose_in` are those of the preparation.
     """
 
     seq: int
@@ -126,6 +130,7 @@ class FindingFact(Base):
     phase: str
     stage: str
     reason: str
+    barrier: str
     tier: str
     hazard: str
     hazards: str
@@ -142,6 +147,8 @@ class FindingFact(Base):
     wait: float | None
     expected: str
     read: str
+    ending: str
+    dose_in: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
