@@ -96,7 +96,7 @@ def of_rows(
     counted = (
         f"WITH made AS (SELECT {made}count(*) AS preparations,"
         f" count(DISTINCT preparer) AS people FROM preparations"
-        f"{f' GROUP BY {', '.join(per)}' if per else ''})"
+        f"{' GROUP BY ' if per else ''}{', '.join(per)})"
     )
     on = " AND ".join(f"base.{key} = made.by_{key}" for key in per) or "1 = 1"
     listed = ", ".join(f"base.{key}" for key in keys)
