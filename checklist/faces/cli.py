@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import ask, dose, facts, prove, trail, unit, unit_settings, workflow
+from checklist.faces import ask, dose, facts, prove, review, trail, unit, unit_settings, workflow
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -31,6 +31,7 @@ unit.app.add_typer(unit_settings.app)
 app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
 app.add_typer(facts.app, name="facts")
+app.add_typer(review.app, name="review")
 app.command()(ask.ask)
 
 WardOption = Annotated[
