@@ -48,9 +48,10 @@ def allow(by: StaffMember, act: Act, person: str = "") -> None:
     if by.role in _BY_ROLE.get(act, ()):
         return
     if act is Act.SEE:
+        whose = f"What {person} did" if person else "What each person did"
         raise NotForYou(
-            f"What {person} did is shown to {person} and to the unit's educator only; {by.code} is"
-            f" signed in as {by.role.value.replace('_', ' ')}. Nothing was shown."
+            f"{whose} is shown to {person or 'that person'} and to the unit's educator only;"
+            f" {by.code} is signed in as {by.role.value.replace('_', ' ')}. Nothing was shown."
         )
     roles = " or ".join(role.value.replace("_", " ") for role in _BY_ROLE.get(act, ()))
     raise NotForYou(

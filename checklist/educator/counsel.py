@@ -96,9 +96,10 @@ def plan_said(progress: Progress) -> str:
     """What a person is judged by, every figure of it."""
     plan = progress.plan
     return (
-        f"assumed: acceptable {plan.acceptable:.0%} of attempts not right, not acceptable"
-        f" {plan.unacceptable:.0%}, risks {plan.alpha:.0%} (stopped without cause) and"
-        f" {plan.beta:.0%} (passed without cause); a right attempt takes {plan.step:.3f} off the"
+        f"assumed: acceptable {100 * plan.acceptable:g} % of attempts not right (p0), not"
+        f" acceptable {100 * plan.unacceptable:g} % (p1), risk of being stopped without cause"
+        f" {100 * plan.alpha:g} % (alpha), of being passed without cause"
+        f" {100 * plan.beta:g} % (beta); a right attempt takes {plan.step:.3f} off the"
         f" sum, another adds {1 - plan.step:.3f}; competent at -{plan.competent:.2f}, stop and"
         f" teach at +{plan.stop:.2f}"
     )

@@ -179,8 +179,10 @@ def _verdict(found: Progress) -> None:
             f"Of 100 people who are truly {who}, within {LOOK_AHEAD} attempts {100 * competent:.0f}"
             f" reach `competent`, {100 * stop:.0f} are stopped, {100 * still:.0f} stay open."
         )
-    say("An attempt is right when no comparison stopped the person's own work. What the person")
-    say("reported of themselves, and what was found about order or patient, does not count.")
+    say(
+        "An attempt is right when no comparison stopped the person's own work. What the person"
+        " reported of themselves, and what was found about order or patient, does not count."
+    )
 
 
 def _progress_data(found: Progress) -> dict[str, object]:

@@ -9,7 +9,7 @@ from pathlib import Path
 import typer
 
 from checklist.educator.access import Act, allow
-from checklist.educator.competence import COMPETENT, LASTS, decided
+from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, decided, standing
 from checklist.educator.competence import due as what_is_due
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.observing import watch_named
@@ -29,9 +29,15 @@ def due(
 ) -> None:
     """List what has a last day in date, the nearest day first."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.SEE, person or "everybody")
+        allow(at.person, Act.SEE, person)
         with at.kept() as kept:
-            rows = what_is_due(at.decisions(kept), at.ward.staff, at.today)
+            decisions = at.decisions(kept)
+        rows = what_is_due(decisions, at.ward.staff, at.today)
+        open_ = [
+            one
+            for one in standing(decisions).values()
+            if one.outcome == NOT_YET and person in ("", one.person)
+        ]
         rows = tuple(
             one for one in rows if person in ("", one.person) and (not within or one.days <= within)
         )
@@ -52,6 +58,9 @@ def due(
             )
             return
         say(at.verified)
+        for one in open_:
+            day = said(at.local(one.at).date())
+            say(f"{one.outcome}: {one.person}, {worded(one.container)} ({one.by}, {day})")
         if not rows:
             say("Nothing has a last day in date here.")
             return

@@ -20,7 +20,7 @@ from checklist.educator.watch import Watch, watch_of
 from checklist.engine import Stamp
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import WIDEST, harmless, lines
-from checklist.faces.workplace import new_id, real_clock, trail_to_read, ward_of
+from checklist.faces.workplace import OBSERVATIONS, new_id, prepared_in, real_clock, ward_of
 from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow
 from checklist.facts.row import Facts
@@ -31,9 +31,6 @@ from checklist.people import StaffMember
 from checklist.preparation import CLOSED, Entry
 from checklist.station import Station
 from checklist.trail import Trail, TrailDamaged
-
-OBSERVATIONS = ".reviews"
-"""Takes the place of a trail file's ending for the trail of its observations."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -155,7 +152,7 @@ def desk(
 
     Raises TrailDamaged when the trail is not whole, CannotGoOn without the ward's files.
     """
-    path = trail_to_read(trail, ward)
+    path = prepared_in(trail, ward)
     found = Trail.examine(path)
     if not found.whole:
         first = found.first_break.sentence if found.first_break else found.faults[0]

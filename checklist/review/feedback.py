@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from dataclasses import dataclass
 from datetime import date
@@ -109,5 +110,8 @@ def markdown(sheet: Sheet) -> str:
 
 
 def _inert(text: str) -> str:
-    marked = "".join(f"\\{char}" if char in "\\`*_{}[]<>()#+-!|~" else char for char in text)
-    return " ".join(marked.split())
+    """The text on one line, with nothing in it that Markdown reads as more than text."""
+    line = " ".join(text.split())
+    marked = "".join(f"\\{char}" if char in "\\`*_{}[]<>#|~" else char for char in line)
+    # A dash, or a figure with a point, would begin a list.
+    return re.sub(r"^([0-9]*)([-+.)])", r"\1\\\2", marked)
