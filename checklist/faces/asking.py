@@ -18,7 +18,7 @@ from checklist.faces.saying import harmless, lines
 from checklist.faces.workplace import quoted
 from checklist.facts import asking
 from checklist.facts.engine import Answer, Duck, Engine, Scope, Small, rows_of
-from checklist.facts.folder import Folder
+from checklist.facts.folder import Folder, Read
 from checklist.facts.label import NEAR_MISSES
 from checklist.facts.question import Question
 
@@ -125,9 +125,25 @@ def _foot(asked: asking.Asked, wish: Wish) -> None:
         say(f"{asked.hidden} rows rest on too few preparations or people to be shown.")
     if asked.question.note:
         say(asked.question.note)
-    for read in Folder(wish.facts).exported().trails.values():
-        say(f"Unit {read.unit}: every entry checked up to {read.through}, {read.digest[:16]}.")
+    for line in checked(Folder(wish.facts)):
+        say(line)
     typer.echo(f"next: checklist ask {asked.question.name} --facts {quoted(wish.facts)} --ids")
+
+
+def checked(folder: Folder) -> list[str]:
+    """A sentence for each unit: how far its trails were read, each entry checked on the way."""
+    units: dict[str, list[Read]] = {}
+    for read in folder.exported().trails.values():
+        units.setdefault(read.unit, []).append(read)
+    said = []
+    for unit, reads in sorted(units.items()):
+        if len(reads) == 1:
+            (read,) = reads
+            said.append(f"Unit {unit}: entries 1 to {read.through} checked, {read.digest[:16]}.")
+        else:
+            entries = sum(read.through for read in reads)
+            said.append(f"Unit {unit}: {entries} entries of {len(reads)} trails checked.")
+    return said
 
 
 def _list(wish: Wish) -> None:

@@ -8,7 +8,9 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import ask, dose, facts, prove, review, trail, unit, unit_settings, workflow
+from checklist.faces import (
+    ask, dose, facts, prove, review, trail, unit, unit_settings, workflow, year,
+)  # fmt: skip
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -33,6 +35,7 @@ app.add_typer(dose.app, name="dose")
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
+app.add_typer(year.app, name="year")
 
 WardOption = Annotated[
     Path | None,
