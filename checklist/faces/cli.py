@@ -9,8 +9,17 @@ import typer
 
 from checklist import __version__
 from checklist.faces import (
-    ask, dose, facts, prove, review, trail, unit, unit_settings, workflow, year,
-)  # fmt: skip
+    ask,
+    dose,
+    facts,
+    prove,
+    review,
+    trail,
+    unit,
+    unit_settings,
+    workflow,
+    year,
+)
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
