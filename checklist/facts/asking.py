@@ -11,7 +11,6 @@ from checklist.facts.engine import Answer, Engine, Small, quoted
 from checklist.facts.for_quality import AFTERWARDS, HOW_MUCH
 from checklist.facts.for_teaching import TEACHING
 from checklist.facts.question import Question
-from checklist.facts.row import TABLES
 from checklist.review.interval import proportion, rate
 from checklist.review.small_cell import FLOOR, TOO_FEW, Cell, Floor, shown
 
@@ -142,10 +141,9 @@ def views(small: Small) -> Answer:
     for question in QUESTIONS.values():
         name = question.name.replace("-", "_")
         kind = "TABLE" if "percentile(" in question.sql else "VIEW"
-        ending = "" if name not in TABLES else "_asked"
-        small.db.execute(f"CREATE {kind} {name}{ending} AS {question.sql}")
-        small.db.execute(f"CREATE VIEW {name}_ids AS {question.ids}")
-        rows.append((f"{name}{ending}", kind.lower()))
+        small.db.execute(f"CREATE {kind} answer_{name} AS {question.sql}")
+        small.db.execute(f"CREATE VIEW ids_{name} AS {question.ids}")
+        rows.append((f"answer_{name}", kind.lower()))
     small.db.commit()
     return Answer(columns=("name", "kind"), rows=tuple(rows))
 

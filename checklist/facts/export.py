@@ -115,7 +115,7 @@ def export(
         work.under_way[id_] = [e for e in entries if e.seq <= read.through]
     start, ended = read.through, 0
     closed: list[Facts] = []
-    for entry in _linked(trail, read):
+    for entry in linked(trail, read):
         done = _taken(work, entry)
         if done:
             closed.append(work.facts(done))
@@ -159,7 +159,7 @@ def _same_history(trail: Trail, read: Read, last: int) -> None:
         )
 
 
-def _linked(trail: Trail, read: Read) -> Iterator[Entry]:
+def linked(trail: Trail, read: Read) -> Iterator[Entry]:
     """The entries that were not read yet, each of which follows the one before it."""
     digest = read.digest
     for entry in trail.since(read.through):
