@@ -69,10 +69,10 @@ def guided(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int
             watch = _opened(at, kept, named)
             terminal = Terminal(stops)
             try:
-                watch = _ask_items(at, kept, watch, terminal)
-                watch = _ask_words(at, kept, watch, terminal)
+                _ask_words(at, kept, _ask_items(at, kept, watch, terminal), terminal)
             except Stopped:
                 terminal.say()
+            watch = _again(kept, watch.id)
         _leave(at, watch, terminal)
     return DONE if watch.finished else WANTING
 
@@ -161,9 +161,9 @@ def _ask(item: Technique, terminal: Terminal) -> tuple[str, str]:
         terminal.say("  Type s, n or o; Enter leaves it for later.")
 
 
-def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch:
+def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
     if watch.left:
-        return watch
+        return
     terminal.say()
     terminal.say("Afterwards: the learner speaks first. Enter leaves a line empty.", BOLD)
     words = {name: terminal.read(f"  {what} >").strip() for name, what in WORDS.items()}
@@ -178,7 +178,6 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch
             terminal.say("  A day is written like 2026-12-09.")
     event, texts = said(watch, words, at.stamp(), new_id, due=due, finish=True)
     kept.append(event, texts)
-    return _again(kept, watch.id)
 
 
 # -- by lines ------------------------------------------------------------------------------------
