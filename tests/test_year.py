@@ -282,6 +282,7 @@ def test_a_doubled_share_is_found_and_a_steady_one_is_not() -> None:
     ]
     found = finding.shift(doubled, "W7E", "2026-W31")
     assert found.after is not None and 1 <= found.after <= 12 and found.earlier == ()
+    assert 0 < found.steady < 1
     assert finding.shift(steady, "W7E", "2026-W31").after is None
 
 

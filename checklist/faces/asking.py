@@ -19,6 +19,7 @@ from checklist.faces.workplace import quoted
 from checklist.facts import asking
 from checklist.facts.engine import Answer, Duck, Engine, Scope, Small, rows_of
 from checklist.facts.folder import Folder, Read
+from checklist.facts.harm import letters
 from checklist.facts.label import NEAR_MISSES
 from checklist.facts.question import Question
 
@@ -81,11 +82,11 @@ def engine_of(wish: Wish) -> Engine:
             f" TRAIL --facts {quoted(wish.facts)}`."
         )
     severities = {id_: one.severity for id_, one in library.hazards().hazards.items()}
+    harms, scope, named = letters(folder), wish.scope, wish.near_miss
     if wish.sqlite:
-        return Small(
-            rows_of(folder), scope=wish.scope, near_miss=wish.near_miss, severities=severities
-        )
-    return Duck(folder, scope=wish.scope, near_miss=wish.near_miss, severities=severities)
+        rows = rows_of(folder)
+        return Small(rows, scope=scope, near_miss=named, severities=severities, harms=harms)
+    return Duck(folder, scope=scope, near_miss=named, severities=severities, harms=harms)
 
 
 def _question(name: str) -> Question:

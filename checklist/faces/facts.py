@@ -90,3 +90,102 @@ def sqlite(
     for name, kind in made.rows:
         typer.echo(f"{kind} {name}")
     typer.echo(f"next: datasette serve --immutable {quoted(file)}")
+
+
+@app.command()
+def harm(
+    preparation: Annotated[str, typer.Argument(metavar="ID", help="The preparation.")],
+    letter: Annotated[str, typer.Argument(metavar="LETTER", help="A to I (NCC MERP index).")],
+    by: Annotated[str, typer.Option("--as", metavar="CODE", help="Your staff code.")],
+    because: Annotated[str, typer.Option("--because", help="Why, without names.")],
+    facts: FactsOption = Path("facts"),
+) -> None:
+    """Enter what harm there was, as a person judged it. A later letter takes its place."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import harm as entered
+
+        entered(facts, preparation, letter, by, because)
+
+
+@app.command("before-after")
+def before_after(
+    day: Annotated[str, typer.Argument(metavar="DAY", help="The day of the change, 2026-07-01.")],
+    facts: FactsOption = Path("facts"),
+    unit: Annotated[str, typer.Option("--unit", help="Of one unit.")] = "",
+) -> None:
+    """Compare the rate of refusals before a day with that from it on (question 4)."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import before_after as compared
+
+        compared(facts, day, unit)
+
+
+@app.command()
+def gaps(
+    reason: Annotated[
+        list[str], typer.Argument(metavar="REASON...", help="Reason codes of one kind of event.")
+    ],
+    facts: FactsOption = Path("facts"),
+    unit: Annotated[str, typer.Option("--unit", help="Of one unit.")] = "",
+    ids: Annotated[bool, typer.Option("--ids", help="Each event with its gap.")] = False,
+) -> None:
+    """Count the preparations between rare refusals, and since the last (questions 11, 12)."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import gaps as counted
+
+        counted(facts, reason, unit, ids=ids)
+
+
+@app.command("audit-size")
+def audit_size(
+    expected: Annotated[
+        float, typer.Argument(metavar="SHARE", help="The share thought likely, 0.05.")
+    ],
+    half_width: Annotated[
+        float, typer.Option("--within", metavar="SHARE", help="Wanted to be known within, 0.03.")
+    ] = 0.03,
+) -> None:
+    """Say how many preparations to audit by observation (question 28)."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import audit_size as sized
+
+        sized(expected, half_width)
+
+
+@app.command()
+def reports(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Ids of reported preparations, one a line.")
+    ],
+    facts: FactsOption = Path("facts"),
+) -> None:
+    """Compare near misses with incident reports (question 21)."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import reports as compared
+
+        compared(facts, file)
+
+
+@app.command()
+def judged(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="Lines of: id, a comma, right or not right.")
+    ],
+) -> None:
+    """Say what share of a sample of refusals people judged to be right (question 23)."""
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.worked_out import judged as counted
+
+        counted(file)

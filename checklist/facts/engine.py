@@ -81,6 +81,7 @@ class Duck:
         scope: Scope = Scope(),
         near_miss: str = "stop",
         severities: Mapping[str, int] | None = None,
+        harms: Mapping[str, str] | None = None,
         memory: str = "",
     ) -> None:
         duckdb = wanted("duckdb", EXTRA)
@@ -94,6 +95,9 @@ class Duck:
         self._db.execute("CREATE TABLE hazards (id VARCHAR, severity BIGINT)")
         for id_, severity in sorted((severities or {}).items()):
             self._db.execute("INSERT INTO hazards VALUES (?, ?)", [id_, severity])
+        self._db.execute("CREATE TABLE harms (id VARCHAR, letter VARCHAR)")
+        for id_, letter in sorted((harms or {}).items()):
+            self._db.execute("INSERT INTO harms VALUES (?, ?)", [id_, letter])
         self._db.execute(f"CREATE VIEW found AS {found_view(near_miss)}")
 
     @staticmethod
@@ -135,6 +139,7 @@ class Small:
         scope: Scope = Scope(),
         near_miss: str = "stop",
         severities: Mapping[str, int] | None = None,
+        harms: Mapping[str, str] | None = None,
     ) -> None:
         self.db = sqlite3.connect(file or ":memory:")
         self.db.create_aggregate("percentile", 2, _Percentile)
@@ -145,6 +150,8 @@ class Small:
             self.db.executemany(
                 "INSERT INTO hazards VALUES (?, ?)", sorted((severities or {}).items())
             )
+            self.db.execute("CREATE TABLE harms (id TEXT NOT NULL, letter TEXT NOT NULL)")
+            self.db.executemany("INSERT INTO harms VALUES (?, ?)", sorted((harms or {}).items()))
             self.db.execute(f"CREATE VIEW found AS {found_view(near_miss)}")
 
     def _filled(self, table: str, rows: Iterable[Sequence[Any]], scope: Scope) -> None:

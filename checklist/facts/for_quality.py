@@ -69,13 +69,10 @@ HOW_MUCH: tuple[Question, ...] = (
     of_rows(
         "funnel", (7,), "How many preparations reach each step, and how many pass it at once?",
         source="steps", keys=("container", "phase", "step"), per=("container",),
-        where="side = '' AND item = ''",
+        where="side = '' AND item = '' AND attempt = 1",
         measures=(
-            "count(DISTINCT base.preparation) AS reached",
-            (
-                "count(DISTINCT CASE WHEN attempt = 1 AND outcome = 'passed'"
-                " THEN base.preparation END) AS passed_at_once"
-            ),
+            "count(*) AS reached",
+            "sum(CASE WHEN outcome = 'passed' THEN 1 ELSE 0 END) AS passed_at_once",
         ),
         order="container, reached DESC, phase, step", share=("passed_at_once", "reached"),
     ),
@@ -217,6 +214,15 @@ AFTERWARDS: tuple[Question, ...] = (
         "reach", (25,), "What would have reached the patient: severity by stage of finding?",
         source="found LEFT JOIN hazards ON hazards.id = found.hazard",
         keys=("severity", "stage", "reached"), where=HARD, measures=(FINDINGS, HIT),
+    ),
+    of_rows(
+        "harm", (25,), "With what harm, by the letters that people entered (NCC MERP index)?",
+        source="(SELECT found.*, coalesce(letter, CASE WHEN reached = 'not reached' THEN 'B'"
+        " ELSE 'to be judged' END) AS harm, CASE WHEN letter IS NULL THEN 'by rule'"
+        " ELSE 'entered' END AS said FROM found LEFT JOIN harms ON harms.id = found.preparation)"
+        " AS each_one",
+        keys=("harm", "said", "reached"), measures=(FINDINGS, HIT),
+        note="B is given by rule where the patient was not reached; all else a person judges.",
     ),
     of_rows(
         "near-misses", (25,), "Near misses by the chosen definition: caught by whom, where, late?",

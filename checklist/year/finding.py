@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from checklist.facts.asking import QUESTIONS
 from checklist.facts.engine import Engine, quoted
 from checklist.review.baseline import Baseline, freeze
-from checklist.review.chart import Phase, draw
+from checklist.review.chart import Chart, Phase, draw
 from checklist.review.cusum import Attempt, Plan, trainee
+from checklist.review.rehearsal import of_chart
 from checklist.review.series import Design, Kind, Point
 
 FROZEN = 20
@@ -23,8 +24,10 @@ LEARNING = Plan(acceptable=0.10, unacceptable=0.30, alpha=0.1, beta=0.1)
 class Found:
     """The weekly chart of a unit: the weeks, the first signal from `since` on, and earlier ones.
 
-    `after` is how many weeks it took, counting the first one; None when there was no signal.
-    `earlier` are the signals that would have been seen before `since`, which mean nothing.
+    Only signals of more refusals count. `after` is how many weeks it took, counting the first one;
+    None when there was no signal. `earlier` are the weeks before `since` in which one would have
+    been seen. `steady` is the share of years without any change in which this very chart shows
+    some signal (rehearsed, seeded).
     """
 
     unit: str
@@ -35,6 +38,7 @@ class Found:
     earlier: tuple[str, ...]
     before: float
     since_then: float
+    steady: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +64,7 @@ def shift(points: Sequence[Point], unit: str, since: str) -> Found:
     frozen = freeze(DESIGN, points[:FROZEN], reason=f"the first {FROZEN} weeks")
     seen: list[str] = []
     for end in range(FROZEN + 1, len(points) + 1):
-        if _signals(points[:end], frozen):
+        if _more(_chart(points[:end], frozen)):
             seen.append(points[end - 1].label)
     later = [each.label for each in points if each.label >= since]
     hit = [label for label in seen if label >= since]
@@ -75,15 +79,19 @@ def shift(points: Sequence[Point], unit: str, since: str) -> Found:
         earlier=tuple(label for label in seen if label < since),
         before=_share(before),
         since_then=_share(after),
+        steady=of_chart(_chart(points, frozen), series=400, seed=1).chance,
     )
 
 
-def _signals(points: Sequence[Point], frozen: Baseline) -> bool:
-    """Whether the last of these weeks gives a signal that stands at this week."""
+def _chart(points: Sequence[Point], frozen: Baseline) -> Chart:
     phase = Phase(start=points[0].label, reason=frozen.reason, baseline=frozen)
-    last = points[-1].label
-    chart = draw(DESIGN, points, [phase])
-    return any(last in labels for _, labels in chart.signals)
+    return draw(DESIGN, points, [phase])
+
+
+def _more(chart: Chart) -> bool:
+    """Whether a signal of more refusals stands at the last week."""
+    last = chart.marks[-1].label
+    return any(signal.side > 0 and last in labels for signal, labels in chart.signals)
 
 
 def _share(points: Sequence[Point]) -> float:
