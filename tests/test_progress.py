@@ -50,7 +50,11 @@ def played(team: Team, rights: str) -> list[Facts]:
     return [
         replace(
             made[one],
-            preparation=replace(made[one].preparation, preparation=f"p-{n}", first_seq=n),
+            preparation=replace(
+                made[one].preparation,
+                preparation=f"p-{n}",
+                opened_at=f"2026-11-25T{n:06d}",
+            ),
         )
         for n, one in enumerate(rights)
     ]

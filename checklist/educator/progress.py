@@ -117,7 +117,7 @@ def progress_of(
             and one.preparation.ending
             and (not step or any(tried.step == step for tried in one.steps))
         ),
-        key=lambda one: one.preparation.first_seq,
+        key=lambda one: (one.preparation.opened_at, one.preparation.first_seq),
     )
     right = tuple(not stops(one, step) for one in own)
     return Progress(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import typer
@@ -92,21 +93,26 @@ def progress(
     step: str,
     plan: Plan,
     *,
-    trail: Path | None,
+    trails: Sequence[Path],
     ward: Path | None,
     by: str,
     as_json: bool,
     ids: bool,
 ) -> None:
-    """Tell a person's learning curve with one container."""
-    with desk(trail, ward, by) as at:
-        found = _progress(at, person, container, step, plan)
+    """Tell a person's learning curve with one container, over one trail or several in a row."""
+    with ExitStack() as opened:
+        first = opened.enter_context(desk(trails[0] if trails else None, ward, by))
+        code = first.person.code
+        more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
+        desks = [first, *more]
+        found = _progress(desks, person, container, step, plan)
         if as_json:
             typer.echo(json.dumps(_progress_data(found)))
             return
         where = f", step {worded(step)} alone" if step else ""
         say(f"{person}   {worded(found.container)}{where}   {len(found.right)} attempts")
-        say(at.verified)
+        for at in desks:
+            say(at.verified)
         say(plan_said(found))
         say()
         table(
@@ -127,9 +133,12 @@ def progress(
         _verdict(found)
 
 
-def _progress(at: Desk, person: str, container: str, step: str, plan: Plan) -> Progress:
-    allow(at.person, Act.SEE, person)
-    facts = list(at.all_facts(lambda one: one.event.by == person))
+def _progress(
+    desks: Sequence[Desk], person: str, container: str, step: str, plan: Plan
+) -> Progress:
+    for at in desks:
+        allow(at.person, Act.SEE, person)
+    facts = [one for at in desks for one in at.all_facts(lambda entry: entry.event.by == person)]
     known = sorted({one.preparation.container for one in facts})
     if not facts:
         raise CannotGoOn(f"{person} has ended no preparation in this trail yet.")
@@ -247,7 +256,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
             return kept.unsealed(reference) if kept else None
 
         if about in at.ward.staff:
-            found = _progress(at, about, container, "", USUAL)
+            found = _progress([at], about, container, "", USUAL)
             own = [one for one in watches if one.person == about]
             newest = _newest(one for one in own if one.container == found.container)
             last = at.trail.of(found.ids[-1])

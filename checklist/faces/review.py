@@ -150,7 +150,10 @@ def progress(
     ] = 0.20,
     alpha: Annotated[float, typer.Option("--alpha", help="Risk: stopped without cause.")] = 0.10,
     beta: Annotated[float, typer.Option("--beta", help="Risk: passed without cause.")] = 0.10,
-    trail: TrailOption = None,
+    trail: Annotated[
+        list[Path] | None,
+        typer.Option("--trail", metavar="FILE", help="The trail file; several may be named."),
+    ] = None,
     ward: WardOption = None,
     by: ByOption = "",
     json: JsonOption = False,
@@ -172,7 +175,17 @@ def progress(
             from checklist.faces.leaving import CannotGoOn
 
             raise CannotGoOn(str(fault)) from fault
-        shown(person, container, step, plan, trail=trail, ward=ward, by=by, as_json=json, ids=ids)
+        shown(
+            person,
+            container,
+            step,
+            plan,
+            trails=trail or [],
+            ward=ward,
+            by=by,
+            as_json=json,
+            ids=ids,
+        )
 
 
 @app.command()

@@ -1,6 +1,6 @@
 """Play an exported trail on its workflow's net in an outside process-mining program, pm4py.
 
-    python -m pip install 'pm4py>=2.7,<3'        # in an environment of its own: it is under the AGPL
+    python -m pip install 'pm4py>=2.7,<3'    # in an environment of its own: it is AGPL
     checklist review events OUT --as CODE
     python tests/outside/process_mining.py OUT
 
