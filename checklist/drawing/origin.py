@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+MOST = 3
+"""With more trails than these they are told together, but for any that is not whole."""
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -14,7 +17,7 @@ class Origin:
 
     `whole` is what its verification found, `trouble` its sentence if it is not; `head_seq` and
     `head_digest` (hex) are its last entry; `kept` is the head that was kept elsewhere and holds
-    in it, or "" for none named.
+    in it, or "" for none named; `how` says by what it was found out.
     """
 
     trail: str
@@ -26,13 +29,26 @@ class Origin:
     verified_at: datetime
     trouble: str = ""
     kept: str = ""
+    how: str = "verified"
 
 
 def sentences(origins: tuple[Origin, ...]) -> tuple[str, ...]:
     """What stands at the foot of a drawing, one line for each trail."""
     if not origins:
         return ("No trail stands behind these figures: they were given as they are.",)
-    return tuple(_sentence(origin) for origin in origins)
+    broken = [origin for origin in origins if not origin.whole]
+    if len(origins) <= MOST:
+        return tuple(_sentence(origin) for origin in origins)
+    units = ", ".join(sorted({origin.unit for origin in origins}))
+    heads = hashlib.sha256("".join(origin.head_digest for origin in origins).encode()).hexdigest()
+    state = f"{len(broken)} NOT AS RECORDED" if broken else "all whole"
+    latest = max(origin.verified_at for origin in origins)
+    whole = (
+        f"{len(origins)} trails of {units}: {sum(origin.entries for origin in origins)} entries,"
+        f" {state}, {origins[0].how} {when(latest)}; all heads together"
+        f" {' '.join(_fours(heads[:32]))}."
+    )
+    return (whole, *(_sentence(origin) for origin in broken[:MOST]))
 
 
 def stamp(origins: tuple[Origin, ...]) -> str:
@@ -52,8 +68,8 @@ def _sentence(origin: Origin) -> str:
     head = f"head entry {origin.head_seq}, {' '.join(_fours(origin.head_digest[:32]))}"
     kept = f"; holds the head kept elsewhere, {origin.kept}" if origin.kept else ""
     return (
-        f"Trail {origin.trail} of {origin.unit}: {origin.entries} entries, {state}, verified"
-        f" {when(origin.verified_at)}; {head}{kept}."
+        f"Trail {origin.trail} of {origin.unit}: {origin.entries} entries, {state},"
+        f" {origin.how} {when(origin.verified_at)}; {head}{kept}."
     )
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import Any
 
 from checklist.drawing import picture
-from checklist.drawing.extra import wanted
 from checklist.drawing.letters import FONTS
 from checklist.drawing.plot import Group, Plot
 from checklist.drawing.sheet import Sheet, texts
+from checklist.extra import wanted
 
 PAGES = Path(__file__).resolve().parent / "pages"
 STANDARDS = ["ua-1"]

@@ -6,10 +6,10 @@ import re
 from functools import cache
 from typing import Any
 
-from checklist.drawing.extra import wanted
 from checklist.drawing.letters import FONTS
 from checklist.drawing.plot import Plot
 from checklist.drawing.vega import specification
+from checklist.extra import wanted
 
 VEGA_LITE = "6.4"
 PPI = 192

@@ -91,7 +91,7 @@ def as_xlsx(sheets: Sequence[Sheet]) -> bytes:
 
     Raises NeedsExtra when the library for it is not there.
     """
-    from checklist.drawing.extra import wanted
+    from checklist.extra import wanted
 
     xlsxwriter = wanted("xlsxwriter", "xlsx")
     out = io.BytesIO()

@@ -10,6 +10,7 @@ import typer
 from checklist import __version__
 from checklist.faces import (
     ask,
+    chart,
     dose,
     facts,
     prove,
@@ -44,6 +45,7 @@ app.add_typer(dose.app, name="dose")
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
+app.add_typer(chart.app, name="chart")
 app.add_typer(year.app, name="year")
 
 WardOption = Annotated[
