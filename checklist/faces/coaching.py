@@ -111,8 +111,7 @@ def progress(
             return
         where = f", step {worded(step)} alone" if step else ""
         say(f"{person}   {worded(found.container)}{where}   {len(found.right)} attempts")
-        for at in desks:
-            say(at.verified)
+        say(desks[0].verified if len(desks) == 1 else f"{len(desks)} trails, each of them whole.")
         say(plan_said(found))
         say()
         table(

@@ -167,6 +167,12 @@ def desk(
                 "The files of this ward are not at hand, so nobody can sign in. Name its folder"
                 " with --ward."
             )
+        if files.unit.code != kept.origin.unit:
+            raise CannotGoOn(
+                f"{path} is the trail of unit {kept.origin.unit}; this ward is {files.unit.code}."
+                " People's work is shown within their own unit: name that unit's folder with"
+                " --ward."
+            )
         station = Station(
             kept,
             files,
