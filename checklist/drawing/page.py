@@ -24,6 +24,7 @@ svg a:hover path { stroke-width: 3px; }
 table { border-collapse: collapse; font-size: 0.9rem; }
 th, td { border-bottom: 1px solid #767676; padding: 0.3rem 0.6rem; text-align: left;
   vertical-align: top; }
+tbody th { white-space: nowrap; }
 td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; }
 a { color: #000; } a:focus-visible { outline: 3px solid #000; outline-offset: 2px; }
 section:target { outline: 3px solid #000; outline-offset: 4px; }

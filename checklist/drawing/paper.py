@@ -27,6 +27,7 @@ def chart(plot: Plot, at: datetime) -> bytes:
     """
     data = {
         **drawn(plot),
+        "sheet": tabled(plot.sheet, plot.groups),
         "foot": list(plot.foot),
         "groups": [_group(group) for group in plot.groups],
     }
@@ -61,7 +62,7 @@ def drawn(plot: Plot) -> dict[str, Any]:
         "described": plot.described,
         "svg": picture.svg(bare),
         "notes": list(plot.notes),
-        "sheet": tabled(plot.sheet, plot.groups),
+        "sheet": tabled(plot.sheet),
     }
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from checklist.drawing import origin as origins
 from checklist.drawing.origin import Origin
-from checklist.drawing.plot import Axis, Bar, Group, Plot, Row, nice_axis
+from checklist.drawing.plot import Axis, Bar, Group, Plot, Row, height, nice_axis
 from checklist.drawing.sheet import Sheet
 from checklist.drawing.wording import Measure, figure
 from checklist.review.pareto import Bar as Counted
@@ -42,7 +42,7 @@ def plotted(
         x=Axis(title="", low=0.5, high=len(bars) + 0.5),
         y=nice_axis(title, 0, max(heights) * 1.08),
         wide=wide,
-        high=260,
+        high=height(wide),
         bars=tuple(
             Bar(
                 x=place,

@@ -137,6 +137,11 @@ class Plot:
     groups: tuple[Group, ...] = ()
 
 
+def height(wide: int) -> int:
+    """How high a plot of that width is: a little flatter than a third."""
+    return round(wide * 0.34)
+
+
 def nice_axis(title: str, low: float, high: float, *, most: int = 7) -> Axis:
     """An axis that holds `low` to `high`, with at most about `most` round ticks."""
     room = max(high - low, 1e-9)

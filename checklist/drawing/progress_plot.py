@@ -6,7 +6,18 @@ from collections.abc import Sequence
 
 from checklist.drawing import origin as origins
 from checklist.drawing.origin import Origin
-from checklist.drawing.plot import Axis, Dash, Group, Mark, Plot, Row, Shape, Stroke, nice_axis
+from checklist.drawing.plot import (
+    Axis,
+    Dash,
+    Group,
+    Mark,
+    Plot,
+    Row,
+    Shape,
+    Stroke,
+    height,
+    nice_axis,
+)
 from checklist.drawing.sheet import Sheet
 from checklist.drawing.wording import figure
 from checklist.review.cusum import Attempt, Plan, Standing
@@ -46,7 +57,7 @@ def plotted(
         x=Axis(title="", low=0.5, high=count + 0.5),
         y=nice_axis("sum: up when not right, down when right", -reach, reach),
         wide=wide,
-        high=240,
+        high=height(wide),
         strokes=tuple(strokes),
         marks=tuple(
             Mark(

@@ -17,6 +17,7 @@ from checklist.drawing.plot import (
     Row,
     Shape,
     Stroke,
+    height,
     nice_axis,
 )
 from checklist.drawing.sheet import Cell, Sheet
@@ -26,7 +27,10 @@ from checklist.review.chart import Chart, DrawnPhase, OpenGap
 from checklist.review.chart import Mark as Seen
 from checklist.review.false_alarm import FalseAlarm
 from checklist.review.series import COUNTED, Kind
+from checklist.review.special_cause import Rule
 
+_WHOLE_SERIES = frozenset({Rule.FEW_CROSSINGS, Rule.RUN_COUNT})
+"""Rules whose signal is one of the series and of no single point, so that none is marked by it."""
 MOST_IN_ROW = 80
 """With more points than these the figures stand in the table only."""
 _KINDS = {
@@ -70,7 +74,7 @@ def plotted(chart: Chart, measure: Measure, beside: Beside, *, wide: int = 760) 
         x=Axis(title="", low=-0.5, high=len(seen) - 0.5),
         y=nice_axis(unit, min(0.0, *tops), max(tops) * 1.02 if max(tops) > 0 else 1.0),
         wide=wide,
-        high=260,
+        high=height(wide),
         strokes=strokes,
         marks=tuple(
             _mark(place, mark, measure, chart, scale, beside) for place, mark in enumerate(seen)
@@ -92,6 +96,11 @@ def plotted(chart: Chart, measure: Measure, beside: Beside, *, wide: int = 760) 
 def key(place: int) -> str:
     """The key of a chart's point, by its place from 0."""
     return f"point-{place + 1}"
+
+
+def own_rules(mark: Seen) -> tuple[Rule, ...]:
+    """The rules by which this point, and not the series as a whole, is part of a signal."""
+    return tuple(rule for rule in mark.rules if rule not in _WHOLE_SERIES)
 
 
 def _shares(chart: Chart) -> bool:
@@ -165,23 +174,21 @@ def _strokes(chart: Chart, scale: float) -> tuple[Stroke, ...]:
 
 
 def _limits(phase: DrawnPhase, start: int, scale: float, named: bool) -> list[Stroke]:
-    """The upper and lower limit, stepped where the sizes differ; a lower one at 0 is not drawn."""
+    """The upper and lower limit, stepped where the sizes differ; no lower one is drawn at 0."""
     found = []
-    kind = phase.baseline.design.kind
+    bare = phase.baseline.design.kind is not Kind.XMR
     for words, which in (("upper limit", "high"), ("lower limit", "low")):
-        heights = [getattr(mark, which) for mark in phase.marks]
-        if any(height is None for height in heights):
-            continue
-        if which == "low" and kind is not Kind.XMR and not any(height > 0 for height in heights):
-            continue
-        points = tuple(
-            (start + i + side, height * scale)
-            for i, height in enumerate(heights)
-            for side in (-0.5, 0.5)
-        )
-        label = f"{words} {figure(heights[-1] * scale)}" if named else ""
-        found.append(Stroke(points=points, dash=Dash.LONG, weight=1.1, words=label))
-    return found
+        piece: list[tuple[float, float]] = []
+        for i, mark in enumerate(phase.marks):
+            height = getattr(mark, which)
+            if height is None or (bare and not height > 0):
+                found.append(Stroke(points=tuple(piece), dash=Dash.LONG, weight=1.1))
+                piece = []
+                continue
+            piece += [(start + i - 0.5, height * scale), (start + i + 0.5, height * scale)]
+        label = f"{words} {figure(piece[-1][1])}" if named and piece else ""
+        found.append(Stroke(points=tuple(piece), dash=Dash.LONG, weight=1.1, words=label))
+    return [stroke for stroke in found if stroke.points]
 
 
 def _breaks(chart: Chart) -> tuple[Break, ...]:
@@ -199,13 +206,13 @@ def _mark(
     shape = Shape.RING
     if mark.excluded:
         shape = Shape.LEFT_OUT
-    elif mark.rules:
+    elif own_rules(mark):
         shape = Shape.SIGNAL
     says = f"{mark.label}: {figure(mark.value * scale, 2)} {_unit(chart, measure)}"
     if _shares(chart):
         says += f", {figure(mark.count)} of {figure(mark.size)}"
-    if mark.rules:
-        says += f"; part of a signal: {', '.join(mark.rules)}"
+    if own_rules(mark):
+        says += f"; part of a signal: {', '.join(own_rules(mark))}"
     known = beside.ids.get(mark.label)
     if known is not None:
         says += f"; {len(known)} to look at"
@@ -309,7 +316,7 @@ def _sheet(chart: Chart, measure: Measure, scale: float, beside: Beside) -> Shee
             mark.line * scale,
             None if mark.low is None else mark.low * scale,
             None if mark.high is None else mark.high * scale,
-            "; ".join(mark.rules),
+            "; ".join(own_rules(mark)),
             mark.excluded,
             len(beside.ids.get(mark.label, ())),
         )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from checklist.drawing import origin as origins
 from checklist.drawing.origin import Origin
-from checklist.drawing.plot import Dash, Group, Plot, Row, Stroke, nice_axis
+from checklist.drawing.plot import Dash, Group, Plot, Row, Stroke, height, nice_axis
 from checklist.drawing.sheet import Cell, Sheet
 from checklist.drawing.wording import figure
 from checklist.review.survival import Curve
@@ -60,7 +60,7 @@ def plotted(
         x=x,
         y=nice_axis("%", 0, 100, most=6),
         wide=wide,
-        high=260,
+        high=height(wide),
         strokes=tuple(strokes),
         rows=_rows(stairs, [tick.at for tick in x.ticks if tick.at <= end]),
         notes=(*lines, *notes, *(("Short dashes: 95% limits.",) if _limited(stairs) else ())),

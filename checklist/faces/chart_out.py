@@ -12,6 +12,7 @@ import typer
 from checklist.drawing import spark
 from checklist.drawing.origin import Origin
 from checklist.drawing.plot import Plot
+from checklist.drawing.series_plot import own_rules
 from checklist.drawing.sheet import as_csv, as_xlsx, texts
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import WIDEST, harmless, lines
@@ -138,7 +139,9 @@ def tell_series(plot: Plot, drawn: Chart, *, scale: float) -> None:
     for start in range(0, len(values), width - 4):
         part = values[start : start + width - 4]
         typer.echo(f"  {spark.line(part, plain=plain)}")
-        marks = "".join("*" if m.rules else " " for m in drawn.marks[start : start + width - 4])
+        marks = "".join(
+            "*" if own_rules(m) else " " for m in drawn.marks[start : start + width - 4]
+        )
         typer.echo(f"  {marks}".rstrip())
     typer.echo()
     _table(plot, drop=("left out of the line",))

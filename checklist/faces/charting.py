@@ -13,6 +13,7 @@ from checklist import baseline_file, counted
 from checklist.baseline_file import BaselineFault
 from checklist.counted import MEASURES, Counted, Counting
 from checklist.drawing import pareto_plot, series_plot, unit_plot, wait_plot
+from checklist.drawing.plot import Plot
 from checklist.drawing.series_plot import Beside
 from checklist.drawing.wording import Measure, in_hundred
 from checklist.extra import NeedsExtra
@@ -24,10 +25,10 @@ from checklist.faces.workplace import quoted, real_clock
 from checklist.facts.engine import Engine, Scope
 from checklist.facts.folder import FactsFault
 from checklist.facts.label import NEAR_MISSES
-from checklist.review import baseline, chart, funnel, pareto, rehearsal, survival
-from checklist.review.baseline import Baseline, Exclusion
-from checklist.review.chart import Phase
-from checklist.review.false_alarm import of_rules
+from checklist.review import baseline, chart, funnel, pareto, phasing, rehearsal, survival
+from checklist.review.baseline import Exclusion
+from checklist.review.chart import Chart, Phase
+from checklist.review.false_alarm import FalseAlarm, of_rules
 from checklist.review.series import Design, Kind, Point
 from checklist.review.small_cell import FLOOR, Cell, shown
 from checklist.review.special_cause import RULE_SETS
@@ -35,6 +36,8 @@ from checklist.review.unusable import Unusable
 
 COLUMNS = ("reason", "hazard", "step", "phase", "container", "drug_class", "shift", "remedy")
 _GAPS = (Kind.G, Kind.T)
+WIDE = 760
+"""The usual width of a plot, in points of a 96th of an inch."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +82,9 @@ class Wish:
         """A title with what it was narrowed to."""
         words = [part.partition("=")[2].replace("_", " ") for part in self.only]
         parts = [self.unit or "all units", self.container.replace("_", " "), *words]
-        return ", ".join([title, *filter(None, parts)])
+        months = self.last if self.first == self.last else f"{self.first} to {self.last}".strip()
+        span = months if self.first else f"up to {self.last}" if self.last else ""
+        return ", ".join([title, *filter(None, [*parts, span])])
 
 
 @contextmanager
@@ -129,27 +134,34 @@ def opened(wish: Wish) -> Iterator[Engine]:
 
 def draw_series(wish: Wish) -> None:
     """Draw or tell a series."""
+    plot, drawn, _ = series_of(wish)
+    if chart_out.handed_out(plot, wish.out, ids=wish.ids):
+        return
+    words = words_of(wish, measure_of(wish.measure))
+    chart_out.tell_series(plot, drawn, scale=_scale(drawn.design, words))
+    typer.echo(f"next: add --ids, or --out {quoted(wish.measure + '.html')}")
+
+
+def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]:
+    """The plot of a series, the chart behind it, and how often one like it is wrong."""
     counting, design = measure_of(wish.measure), design_of(wish)
     origins = chart_out.origins(wish.facts, wish.trails)
     with opened(wish) as engine:
         found, gap = points_of(engine, wish, counting, design)
         phases = phases_of(engine, wish, design, found.points)
     drawn = chart.draw(design, found.points, phases)
-    first = drawn.phases[-1].baseline
+    alarm = rehearsal.of_chart(drawn)
+    newest = drawn.phases[-1].baseline
     beside = Beside(
-        alarm=rehearsal.of_chart(drawn),
+        alarm=alarm,
         ids=found.ids,
         trails=origins,
         hidden=found.hidden,
         remarks={},
-        gap=chart.since_last(first, gap) if design.kind is Kind.G else None,
+        gap=chart.since_last(newest, gap) if design.kind is Kind.G else None,
     )
-    words = words_of(wish, counting)
-    plot = series_plot.plotted(drawn, words, beside)
-    if chart_out.handed_out(plot, wish.out, ids=wish.ids):
-        return
-    chart_out.tell_series(plot, drawn, scale=_scale(design, words))
-    typer.echo(f"next: add --ids, or --out {quoted(wish.measure + '.html')}")
+    plot = series_plot.plotted(drawn, words_of(wish, counting), beside, wide=wide)
+    return plot, drawn, alarm
 
 
 def points_of(
@@ -175,48 +187,11 @@ def points_of(
 def phases_of(
     engine: Engine, wish: Wish, design: Design, points: Sequence[Point]
 ) -> tuple[Phase, ...]:
-    """A phase from the start, from each change of rules, and from each baseline frozen later.
-
-    Each has the newest baseline that rests on its own points, the first also one from before. A
-    stretch of one point is joined to the one before it, since no line can be drawn through it.
-    """
-    labels = [point.label for point in points]
+    """The phases of a series: at changes of rules and at baselines that are kept for it."""
     path = wish.baselines or baseline_file.place(Path())
     frozen = baseline_file.of_series(baseline_file.read(path), wish.series, design)
-    starts = {labels[0]: "the start of the series"}
-    if design.kind not in _GAPS:
-        for since, what in counted.new_rules(engine, wish.by):
-            after = [label for label in labels if label >= since]
-            if after and after[0] != labels[0] and len(after) > 1:
-                starts[after[0]] = what
-    for one in frozen:
-        if one.labels[0] in labels[1:]:
-            starts.setdefault(one.labels[0], f"new line: {one.reason}")
-    ordered = [label for label in labels if label in starts]
-    ordered = [
-        label
-        for place, label in enumerate(ordered)
-        if place == 0 or labels.index(label) - labels.index(ordered[place - 1]) > 1
-    ]
-    ends = [*ordered[1:], ""]
-    return tuple(
-        Phase(
-            start=label,
-            reason=starts[label],
-            baseline=_newest(frozen, labels, label, end, first=label == labels[0]),
-        )
-        for label, end in zip(ordered, ends, strict=True)
-    )
-
-
-def _newest(
-    frozen: Sequence[Baseline], labels: Sequence[str], start: str, end: str, *, first: bool
-) -> Baseline | None:
-    inside = labels[labels.index(start) : labels.index(end) if end else None]
-    fitting = [
-        one for one in frozen if one.labels[0] in inside or (first and one.labels[0] not in labels)
-    ]
-    return fitting[-1] if fitting else None
+    changes = {} if design.kind in _GAPS else dict(counted.new_rules(engine, wish.by))
+    return phasing.phases([point.label for point in points], changes, frozen)
 
 
 def freeze_series(
@@ -274,6 +249,13 @@ def draw_units(wish: Wish) -> None:
 
 def draw_kinds(wish: Wish, column: str) -> None:
     """Draw or tell which kinds make up most."""
+    plot = kinds_of(wish, column)
+    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
+        chart_out.tell(plot, bars=True)
+
+
+def kinds_of(wish: Wish, column: str = "reason", *, wide: int = WIDE) -> Plot:
+    """The plot of which kinds make up most."""
     counting = measure_of(wish.measure)
     if column not in COLUMNS:
         raise CannotGoOn(f"Kinds can be told by {', '.join(COLUMNS)}; {column!r} is none of them.")
@@ -292,19 +274,25 @@ def draw_kinds(wish: Wish, column: str) -> None:
     if few:
         kept["other"] = kept.get("other", 0) + sum(counts[name] for name in few)
     named = {n.replace("_", " "): c for n, c in kept.items()}
-    plot = pareto_plot.plotted(
+    return pareto_plot.plotted(
         pareto.draw(named),
         words_of(wish, replace(counting, title=f"{counting.title} by {column.replace('_', ' ')}")),
         ids={n.replace("_", " "): ids[n] for n in kept if n in ids},
         trails=origins,
         hidden=few,
+        wide=wide,
     )
-    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
-        chart_out.tell(plot, bars=True)
 
 
 def draw_recovery(wish: Wish, until: float) -> None:
     """Draw or tell how long stops take until they are put right."""
+    plot = recovery_of(wish, until)
+    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
+        chart_out.tell(plot)
+
+
+def recovery_of(wish: Wish, until: float = 10.0, *, wide: int = WIDE) -> Plot:
+    """The plot of how long stops take until they are put right."""
     counting = measure_of("stops")
     origins = chart_out.origins(wish.facts, wish.trails)
     where = counted.condition(counting, _only(wish.only))
@@ -328,7 +316,7 @@ def draw_recovery(wish: Wish, until: float) -> None:
         for n in ids
         if any(spell.ending == n for spell in spells)
     ]
-    plot = wait_plot.plotted(
+    return wait_plot.plotted(
         wish.titled("Time from a stop until it is put right"),
         stairs,
         what="was put right, or ended without giving",
@@ -336,9 +324,8 @@ def draw_recovery(wish: Wish, until: float) -> None:
         until=until,
         ids={name: tuple(found) for name, found in ids.items()},
         trails=origins,
+        wide=wide,
     )
-    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
-        chart_out.tell(plot)
 
 
 def measure_of(name: str) -> Counting:

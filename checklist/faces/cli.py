@@ -14,6 +14,7 @@ from checklist.faces import (
     dose,
     facts,
     prove,
+    report,
     review,
     trail,
     unit,
@@ -46,6 +47,7 @@ app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
 app.add_typer(chart.app, name="chart")
+app.add_typer(report.app, name="report")
 app.add_typer(year.app, name="year")
 
 WardOption = Annotated[
