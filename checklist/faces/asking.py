@@ -8,7 +8,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import typer
 
@@ -171,10 +171,15 @@ def _print(columns: Sequence[str], rows: Sequence[Sequence[Any]], wish: Wish) ->
     table = Table(box=None, pad_edge=False, header_style="bold")
     for n, name in enumerate(columns):
         numbers = bool(rows) and all(isinstance(row[n], int | float | None) for row in rows)
-        table.add_column(Text(name.replace("_", " ")), justify="right" if numbers else "left")
+        justify: Literal["right", "left"] = "right" if numbers else "left"
+        table.add_column(Text(name.replace("_", "\n")), justify=justify, no_wrap=True)
     for row in rows:
         table.add_row(*(Text(harmless(_cell(each))) for each in row))
-    Console(markup=False, emoji=False, highlight=False).print(table)
+    # A name that is cut short could be another one: a table is rather wider than the window.
+    whole = Console(width=1_000, height=25).measure(table).maximum
+    width = max(shutil.get_terminal_size().columns, whole)
+    plain = Console(width=width, height=25, markup=False, emoji=False, highlight=False)
+    plain.print(table)
 
 
 def _cell(value: Any) -> str:

@@ -47,21 +47,19 @@ def ask(
     """The table that answers a question.
 
     `only` keeps the rows whose keys have these values; KeyError for a name that is no key. Rows
-    below the floor keep their keys and lose their numbers.
+    below the floor keep their keys and lose their numbers: TOO_FEW stands in place of the first.
     """
     answer = engine.rows(_kept(question.sql, question, only or {}))
     columns, added = list(answer.columns), _added(question) if limits else ()
+    first = next(name for name in columns if name not in question.keys)
     rows, hidden = [], 0
     for row in answer.dicts():
         visible = _visible(row, floor)
         hidden += not visible
         told = {**row, **(_limits(question, row) if limits and visible else {})}
-        rows.append(
-            tuple(
-                told.get(name) if visible or name in question.keys else TOO_FEW
-                for name in (*columns, *added)
-            )
-        )
+        if not visible:
+            told = {key: row[key] for key in question.keys} | {first: TOO_FEW}
+        rows.append(tuple(told.get(name) for name in (*columns, *added)))
     return Asked(question=question, columns=(*columns, *added), rows=tuple(rows), hidden=hidden)
 
 

@@ -74,7 +74,8 @@ HOW_MUCH: tuple[Question, ...] = (
             "count(*) AS reached",
             "sum(CASE WHEN outcome = 'passed' THEN 1 ELSE 0 END) AS passed_at_once",
         ),
-        order="container, reached DESC, phase, step", share=("passed_at_once", "reached"),
+        order="base.container, avg(base.number), base.phase, base.step",
+        share=("passed_at_once", "reached"),
     ),
     of_rows(
         "confusions", (8,), "Which drugs and items are taken for one another?",

@@ -168,6 +168,7 @@ class _Gathering:
                 step=step.step,
                 item=step.item,
                 side=step.side,
+                number=step.number,
                 phase=step.phase,
                 stage=step.stage,
                 who=step.who,

@@ -12,7 +12,7 @@ from checklist.workflow import CAUTION, INTERRUPTED, REFUSED, REVERIFY
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepOut:
-    """A step as the facts name it, at one place of the workflow."""
+    """A step as the facts name it; `number` counts the main sequence from 1, 0 in a side phase."""
 
     step: str
     item: str = ""
@@ -23,6 +23,7 @@ class StepOut:
     shortest: int = 0
     critical: bool = False
     gives: bool = False
+    number: int = 0
 
 
 class KeptFlow:
@@ -45,10 +46,10 @@ class KeptFlow:
             stage = ("before opening", "open", "drawn up", "at the bedside")[reached]
             name = step["name"]
             stage = "once given" if at > given else stage
-            self._of_step[name] = _out(step, phase, stage, gives=name in gives)
+            self._of_step[name] = _out(step, phase, stage, at + 1, gives=name in gives)
         for phase in flow["asides"]:
             for step in phase["steps"]:
-                self._of_step.setdefault(step["name"], _out(step, phase, "account", "account"))
+                self._of_step.setdefault(step["name"], _out(step, phase, "account", side="account"))
 
     def at(self, place: str) -> StepOut:
         """The step at a place; an unknown one stands under its own name."""
@@ -79,7 +80,13 @@ def base_place(place: str) -> str:
 
 
 def _out(
-    step: dict[str, Any], phase: dict[str, Any], stage: str, side: str = "", *, gives: bool = False
+    step: dict[str, Any],
+    phase: dict[str, Any],
+    stage: str,
+    number: int = 0,
+    *,
+    side: str = "",
+    gives: bool = False,
 ) -> StepOut:
     plain, _, item = step["name"].partition(ITEM)
     return StepOut(
@@ -92,4 +99,5 @@ def _out(
         shortest=step["shortest"],
         critical=step["critical"],
         gives=gives,
+        number=number,
     )

@@ -80,7 +80,8 @@ class StepFact(Base):
     """One try of a step.
 
     `step` is its name without an item, `item` the item of a mixture; `side` is "" for the main
-    sequence, "reverify" or "account" for a side phase. `who` is whose hands the step is for.
+    sequence, "reverify" or "account" for a side phase; `number` counts the main sequence. `who` is
+    whose hands the step is for.
     `outcome` is "passed", "cautioned" or "refused"; `attempt` counts the tries of this step since
     the preparation was opened. `seconds` since the entry before; `shortest` is the least time in
     which hands can do it, 0 when the workflow does not say. `after_break` says that a break was in
@@ -92,6 +93,7 @@ class StepFact(Base):
     step: str
     item: str
     side: str
+    number: int
     phase: str
     stage: str
     who: str
