@@ -243,7 +243,9 @@ def feedback(
     container: ContainerOption = "",
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write it: .txt, .md (or .pdf)."),
+        typer.Option(
+            "--out", metavar="FILE", help="Write it: .txt or .md; PDF by `checklist report`."
+        ),
     ] = None,
     names: Annotated[bool, typer.Option("--names", help="Put the person's name on it.")] = False,
     trail: TrailOption = None,
