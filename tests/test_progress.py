@@ -15,6 +15,7 @@ from checklist import library
 from checklist.educator.agreeing import agreed
 from checklist.educator.counsel import of_person, of_preparation
 from checklist.educator.progress import (
+    ALL,
     COMPARED,
     USUAL,
     Progress,
@@ -97,6 +98,15 @@ def test_nobody_elses_preparations_and_no_other_container_are_looked_at(team: Te
     under_way = [replace(one, preparation=replace(one.preparation, ending="")) for one in own]
     found = progress_of([*others, *own, *vials, *under_way], "RN-12", "glass_ampoule")
     assert found.ids == ("p-0", "p-1", "p-2")
+
+
+def test_all_containers_can_be_taken_together(team: Team) -> None:
+    ampoules = played(team, "rx")
+    vials = [
+        replace(one, preparation=replace(one.preparation, container="powder_vial"))
+        for one in played(team, "rr")
+    ]
+    assert len(progress_of([*ampoules, *vials], "RN-12", ALL).right) == 4
 
 
 def test_one_step_alone_can_be_judged(team: Team) -> None:

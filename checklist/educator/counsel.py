@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
 from checklist.checks import REASONS
-from checklist.educator.progress import Progress
+from checklist.educator.progress import ALL, Progress
 from checklist.educator.story import Compared, Story
 from checklist.educator.watch import NOT_SO, SEEN, Watch
 from checklist.review.cusum import Standing
@@ -79,7 +79,7 @@ def of_person(
         person=progress.person,
         name=name,
         unit=unit,
-        about=f"{tries} preparations, {progress.container.replace('_', ' ')}",
+        about=f"{tries} preparations, {_container(progress)}",
         made=made,
         trail=trail,
         observer=watch.observer if watch else "",
@@ -116,6 +116,10 @@ def _standing(progress: Progress) -> str:
         f"Learning curve: {progress.standing.value}, sum {last.sum:+.2f}{more}"
         f" ({plan_said(progress)})"
     )
+
+
+def _container(progress: Progress) -> str:
+    return "all containers" if progress.container == ALL else _words(progress.container)
 
 
 def _told(watch: Watch | None, unsealed: Unsealed) -> dict[str, tuple[str, ...]]:

@@ -24,6 +24,8 @@ NOT_TECHNIQUE = ("order", "patient", "call")
 """The phases in which what is found is about the order or the patient."""
 COMPARED = frozenset(reason.code for check in CHECKS.values() for reason in check.reasons)
 """The reasons that a comparison finds; the others are told by the person or by the engine."""
+ALL = "all"
+"""Stands for every container together."""
 BLOCK = 5
 """How many attempts make a row of the learning curve."""
 
@@ -103,7 +105,7 @@ def stops(facts: Facts, step: str = "") -> tuple[FindingFact, ...]:
 def progress_of(
     facts: Sequence[Facts], person: str, container: str, plan: Plan = USUAL, *, step: str = ""
 ) -> Progress:
-    """The progress of a person with a container, from the facts of the unit's preparations.
+    """The progress of a person with a container or with ALL, from the facts of preparations.
 
     Preparations that are still open are left out, and so are those that never came to `step` where
     one is named. Nobody else's are looked at.
@@ -113,7 +115,7 @@ def progress_of(
             one
             for one in facts
             if one.preparation.preparer == person
-            and one.preparation.container == container
+            and container in (ALL, one.preparation.container)
             and one.preparation.ending
             and (not step or any(tried.step == step for tried in one.steps))
         ),

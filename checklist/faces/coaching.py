@@ -12,7 +12,7 @@ import typer
 from checklist.educator.access import Act, allow
 from checklist.educator.agreeing import REWRITE, Agreed, agreed
 from checklist.educator.counsel import of_person, of_preparation, plan_said
-from checklist.educator.progress import USUAL, Progress, chances, progress_of
+from checklist.educator.progress import ALL, USUAL, Progress, chances, progress_of
 from checklist.educator.watch import Watch
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.replaying import told as story_told
@@ -110,7 +110,8 @@ def progress(
             typer.echo(json.dumps(_progress_data(found)))
             return
         where = f", step {worded(step)} alone" if step else ""
-        say(f"{person}   {worded(found.container)}{where}   {len(found.right)} attempts")
+        what = "all containers" if found.container == ALL else worded(found.container)
+        say(f"{person}   {what}{where}   {len(found.right)} attempts")
         say(desks[0].verified if len(desks) == 1 else f"{len(desks)} trails, each of them whole.")
         say(plan_said(found))
         say()
@@ -144,9 +145,9 @@ def _progress(
     if not container and len(known) > 1:
         raise CannotGoOn(
             f"{person} prepared from several containers: {', '.join(known)}. Name one with"
-            " --container."
+            f" --container, or `{ALL}` for all together."
         )
-    if container and container not in known:
+    if container and container not in (ALL, *known):
         raise CannotGoOn(
             f"{person} has ended no preparation with {container!r}; there are {', '.join(known)}."
         )
@@ -257,7 +258,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
         if about in at.ward.staff:
             found = _progress([at], about, container, "", USUAL)
             own = [one for one in watches if one.person == about]
-            newest = _newest(one for one in own if one.container == found.container)
+            newest = _newest(one for one in own if found.container in (ALL, one.container))
             last = at.trail.of(found.ids[-1])
             return of_person(
                 found,

@@ -44,7 +44,7 @@ NamedArgument = Annotated[
 ]
 PersonArgument = Annotated[str, typer.Argument(metavar="PERSON", help="A staff code.")]
 ContainerOption = Annotated[
-    str, typer.Option("--container", metavar="NAME", help="The container, as glass_ampoule.")
+    str, typer.Option("--container", metavar="NAME", help="The container, as glass_ampoule; `all`.")
 ]
 
 
