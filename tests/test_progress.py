@@ -72,6 +72,11 @@ def test_what_people_report_of_themselves_never_counts_against_them(team: Team) 
     _, facts = team.facts()
     assert {f.reason for f in facts.findings} == {"key_part_touched", "volume_over_target"}
     assert [f.reason for f in stops(facts)] == ["volume_over_target"]
+    assert {f.reason for f in stops(facts, every=True)} == {f.reason for f in facts.findings}
+    only = [f for f in facts.findings if f.reason == "key_part_touched"]
+    told = [replace(facts, findings=tuple(only))]
+    assert progress_of(told, "RN-12", ALL).right == (True,)
+    assert progress_of(told, "RN-12", ALL, every=True).right == (False,)
     assert "key_part_touched" not in COMPARED and "product_mismatch" in COMPARED
 
 

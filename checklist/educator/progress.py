@@ -53,13 +53,15 @@ class Progress:
     """One person's attempts with one container, in the order in which they were begun.
 
     `ids`, `dates` and `right` are one for each attempt, `curve` the CUSUM after each. `step` is
-    the step that alone is judged, "" for all. `still` is how many attempts without a slip it takes
+    the step that alone is judged, "" for all; `every` says that what the person told of themselves
+    counts too. `still` is how many attempts without a slip it takes
     from here to "competent" at least.
     """
 
     person: str
     container: str
     step: str
+    every: bool
     plan: Plan
     ids: tuple[str, ...]
     dates: tuple[str, ...]
@@ -88,13 +90,16 @@ class Progress:
         return Standing.COMPETENT in reached and reached[-1] is Standing.STOP
 
 
-def stops(facts: Facts, step: str = "") -> tuple[FindingFact, ...]:
-    """The stops in a preparer's own work that count for learning, at one step where it is named."""
+def stops(facts: Facts, step: str = "", *, every: bool = False) -> tuple[FindingFact, ...]:
+    """The stops in a preparer's own work that count for learning, at one step where it is named.
+
+    With `every` those count as well that no comparison found.
+    """
     return tuple(
         one
         for one in facts.findings
         if one.tier == "hard"
-        and one.reason in COMPARED
+        and (every or one.reason in COMPARED)
         and one.person == facts.preparation.preparer
         and one.who != "checker"
         and one.phase not in NOT_TECHNIQUE
@@ -103,12 +108,19 @@ def stops(facts: Facts, step: str = "") -> tuple[FindingFact, ...]:
 
 
 def progress_of(
-    facts: Sequence[Facts], person: str, container: str, plan: Plan = USUAL, *, step: str = ""
+    facts: Sequence[Facts],
+    person: str,
+    container: str,
+    plan: Plan = USUAL,
+    *,
+    step: str = "",
+    every: bool = False,
 ) -> Progress:
     """The progress of a person with a container or with ALL, from the facts of preparations.
 
     Preparations that are still open are left out, and so are those that never came to `step` where
-    one is named. Nobody else's are looked at.
+    one is named. Nobody else's are looked at. With `every` what the person told of themselves
+    counts as well.
     """
     own = sorted(
         (
@@ -121,18 +133,19 @@ def progress_of(
         ),
         key=lambda one: (one.preparation.opened_at, one.preparation.first_seq),
     )
-    right = tuple(not stops(one, step) for one in own)
+    right = tuple(not stops(one, step, every=every) for one in own)
     return Progress(
         person=person,
         container=container,
         step=step,
+        every=every,
         plan=plan,
         ids=tuple(one.preparation.preparation for one in own),
         dates=tuple(one.preparation.day for one in own),
         right=right,
         curve=trainee(right, plan) if right else (),
         blocks=tuple(_block(own, right, start) for start in range(0, len(own), BLOCK)),
-        repeated=_repeated(own),
+        repeated=_repeated(own, every),
     )
 
 
@@ -148,14 +161,14 @@ def _block(own: Sequence[Facts], right: Sequence[bool], start: int) -> Block:
     )
 
 
-def _repeated(own: Sequence[Facts]) -> tuple[Repeated, ...]:
+def _repeated(own: Sequence[Facts], every: bool) -> tuple[Repeated, ...]:
     """The steps with a stop, the one in most attempts first, names in order where alike."""
     came: dict[str, int] = {}
     stopped: dict[str, int] = {}
     for one in own:
         for step in {tried.step for tried in one.steps if not tried.side}:
             came[step] = came.get(step, 0) + 1
-        for step in {found.step for found in stops(one) if not found.side}:
+        for step in {found.step for found in stops(one, every=every) if not found.side}:
             stopped[step] = stopped.get(step, 0) + 1
     order = sorted(stopped, key=lambda step: (-stopped[step], step))
     return tuple(Repeated(step=step, share=proportion(stopped[step], came[step])) for step in order)

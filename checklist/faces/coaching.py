@@ -98,6 +98,7 @@ def progress(
     by: str,
     as_json: bool,
     ids: bool,
+    every: bool,
 ) -> None:
     """Tell a person's learning curve with one container, over one trail or several in a row."""
     with ExitStack() as opened:
@@ -105,7 +106,7 @@ def progress(
         code = first.person.code
         more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
         desks = [first, *more]
-        found = _progress(desks, person, container, step, plan)
+        found = _progress(desks, person, container, step, plan, every=every)
         if as_json:
             typer.echo(json.dumps(_progress_data(found)))
             return
@@ -134,7 +135,13 @@ def progress(
 
 
 def _progress(
-    desks: Sequence[Desk], person: str, container: str, step: str, plan: Plan
+    desks: Sequence[Desk],
+    person: str,
+    container: str,
+    step: str,
+    plan: Plan,
+    *,
+    every: bool = False,
 ) -> Progress:
     for at in desks:
         allow(at.person, Act.SEE, person)
@@ -151,7 +158,7 @@ def _progress(
         raise CannotGoOn(
             f"{person} has ended no preparation with {container!r}; there are {', '.join(known)}."
         )
-    found = progress_of(facts, person, container or known[0], plan, step=step)
+    found = progress_of(facts, person, container or known[0], plan, step=step, every=every)
     if not found.right:
         raise CannotGoOn(f"No attempt of {person} came to a step {step!r}. Look at the name.")
     return found
@@ -188,9 +195,11 @@ def _verdict(found: Progress) -> None:
             f"Of 100 people who are truly {who}, within {LOOK_AHEAD} attempts {100 * competent:.0f}"
             f" reach `competent`, {100 * stop:.0f} are stopped, {100 * still:.0f} stay open."
         )
+    rule = "nothing" if found.every else "no comparison"
+    own = "" if found.every else " What the person told of themselves does not count."
     say(
-        "An attempt is right when no comparison stopped the person's own work. What the person"
-        " reported of themselves, and what was found about order or patient, does not count."
+        f"An attempt is right when {rule} stopped the person's own work.{own} What was found about"
+        " order or patient does not count."
     )
 
 
@@ -200,6 +209,7 @@ def _progress_data(found: Progress) -> dict[str, object]:
         "person": found.person,
         "container": found.container,
         "step": found.step,
+        "every": found.every,
         "plan": {
             "p0": plan.acceptable,
             "p1": plan.unacceptable,

@@ -160,6 +160,10 @@ def progress(
     ids: Annotated[
         bool, typer.Option("--ids", help="Name the preparation of each attempt.")
     ] = False,
+    every: Annotated[
+        bool,
+        typer.Option("--every-stop", help="Count what the person told of themselves as well."),
+    ] = False,
 ) -> None:
     """Show a person's learning curve and CUSUM, with everything that is assumed."""
     from checklist.faces.leaving import told
@@ -185,6 +189,7 @@ def progress(
             by=by,
             as_json=json,
             ids=ids,
+            every=every,
         )
 
 
