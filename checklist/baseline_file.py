@@ -76,7 +76,8 @@ def keep(path: Path, series: str, frozen: Baseline, *, by: str, at: datetime) ->
             at=at.astimezone(UTC),
             baseline=replace(frozen, version=len(known) + 1),
         )
-        line = json.dumps(_plain(kept, _digest(whole)), ensure_ascii=False, sort_keys=True)
+        data = _plain(kept, _digest(whole))
+        line = _spelt({**data, "check": _check(data)})
         file.write(line.encode() + b"\n")
         file.flush()
         os.fsync(file.fileno())
@@ -104,6 +105,15 @@ def _digest(whole: bytes) -> str:
     return hashlib.sha256(lines[-1]).hexdigest() if lines else ""
 
 
+def _spelt(data: dict[str, Any]) -> str:
+    return json.dumps(data, ensure_ascii=False, sort_keys=True)
+
+
+def _check(data: dict[str, Any]) -> str:
+    """The digest of a line's own content, so that a change in the last line shows, too."""
+    return hashlib.sha256(_spelt(data).encode()).hexdigest()
+
+
 def _read(path: Path, whole: bytes) -> tuple[Kept, ...]:
     if whole and not whole.endswith(b"\n"):
         raise BaselineFault(f"The last line of {path} is cut off. Put back a copy of the file.")
@@ -113,7 +123,7 @@ def _read(path: Path, whole: bytes) -> tuple[Kept, ...]:
         try:
             data = json.loads(line)
             kept = _kept(data)
-            follows = data["before"] == before
+            follows = data["before"] == before and data.pop("check") == _check(data)
         except (KeyError, TypeError, ValueError, AttributeError) as fault:
             raise BaselineFault(
                 f"Line {number} of {path} is not a baseline ({fault}). Put back a copy of the file."

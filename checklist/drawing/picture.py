@@ -15,6 +15,9 @@ VEGA_LITE = "6.4"
 PPI = 192
 """Dots to the inch of a PNG: twice a screen's, sharp in print at the usual size."""
 
+_POINT = 72 / 96
+"""The renderer takes a unit of the picture for a 72nd of an inch; ours is a 96th."""
+
 # A link inside the page is given a foreign address by the renderer; only its end is ours.
 _LINK = re.compile(r'xlink:href="[^"#]*#')
 _EMPTY_LINK = re.compile(r'<a xlink:href="[^"#]*">(.*?)</a>', re.DOTALL)
@@ -30,7 +33,7 @@ def svg(plot: Plot) -> str:
 
 def png(plot: Plot, *, ppi: int = PPI) -> bytes:
     """The plot as a PNG. Raises NeedsExtra without the library."""
-    picture: bytes = _renderer().svg_to_png(svg(plot), scale=ppi / 96, ppi=ppi)
+    picture: bytes = _renderer().svg_to_png(svg(plot), scale=_POINT, ppi=ppi)
     return picture
 
 

@@ -84,10 +84,10 @@ def _stair(
 ) -> tuple[tuple[float, float], ...]:
     """The corners of a stair, in per cent, up to the end."""
     points = [(0.0, 100 * curve.start)]
-    for time, height in steps:
+    for time, share in steps:
         if time > end:
             break
-        points += [(time, points[-1][1]), (time, 100 * height)]
+        points += [(time, points[-1][1]), (time, 100 * share)]
     return (*points, (min(end, curve.longest), points[-1][1]))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import typer
@@ -30,10 +31,12 @@ def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
     A trail that is named must still hold the entry up to which the facts were read.
     """
     folder = Folder(facts)
-    reads = folder.exported().trails
+    reads, changed = folder.exported().trails, folder.changed()
     if trails:
-        return tuple(_verified(path, reads) for path in _files(trails))
-    changed = folder.changed()
+        seen = tuple(_verified(path, reads) for path in _files(trails))
+        if changed:
+            return tuple(replace(one, whole=False, trouble=changed[0]) for one in seen)
+        return seen
     return tuple(
         Origin(
             trail=name[:12],
@@ -93,7 +96,7 @@ def handed_out(plot: Plot, files: Sequence[Path], *, ids: bool) -> bool:
         typer.echo("mark\tpreparation")
         for group in plot.groups:
             for one in group.ids:
-                typer.echo(harmless(f"{group.name}\t{one}"))
+                typer.echo(f"{harmless(group.name)}\t{harmless(one)}")
     for file in files:
         write(plot, file)
         typer.echo(harmless(f"written: {file}"))

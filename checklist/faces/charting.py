@@ -95,6 +95,14 @@ def told_of_charts() -> Iterator[None]:
             yield
         except (BaselineFault, FactsFault, NeedsExtra, Unusable) as fault:
             raise CannotGoOn(str(fault)) from fault
+        except Exception as fault:
+            # DuckDB's own faults; it is not imported here, since it may not be installed.
+            if "duckdb" not in type(fault).__module__:
+                raise
+            raise CannotGoOn(
+                f"The facts cannot be read ({str(fault).splitlines()[0]}). Look with"
+                " `checklist facts verify`, or export them anew into another folder."
+            ) from fault
 
 
 def list_measures() -> None:
@@ -303,7 +311,10 @@ def recovery_of(wish: Wish, until: float = 10.0, *, wide: int = WIDE) -> Plot:
         ).rows
     people = len({row[3] for row in rows})
     if not shown(Cell(people=people, preparations=len({row[0] for row in rows}))):
-        raise CannotGoOn("Too few preparations or people stand behind this to show it.")
+        raise CannotGoOn(
+            f"Recovery cannot be shown: the stops are of fewer than {FLOOR.people} people or"
+            f" {FLOOR.preparations} preparations. Take a longer stretch or all units."
+        )
     spells, ids = [], {"put right": [], "ended without giving": []}  # type: ignore[var-annotated]
     for preparation, fate, wait, _ in rows:
         ending = {"recovered": "put right", "discarded": "ended without giving",
