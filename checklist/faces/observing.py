@@ -64,6 +64,7 @@ def guided(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int
             " it from another program."
         )
     with desk(trail, ward, by) as at, Stops() as stops:
+        _allowed(at, named)
         with at.kept(write=True) as kept:
             assert kept is not None
             watch = _opened(at, kept, named)
@@ -88,12 +89,16 @@ def _leave(at: Desk, watch: Watch, terminal: Terminal) -> None:
         terminal.command(f"checklist review observe {watch.about[:12]} --trail {trail}")
 
 
+def _allowed(at: Desk, named: str) -> None:
+    """Let only an observer on, before a file is made for what they see."""
+    allow(at.person, Act.OBSERVE, preparation_of(at.trail, named).opened_by)
+
+
 def _opened(at: Desk, kept: Trail, named: str) -> Watch:
     """The observation to go on with: this person's unfinished one of the preparation, or new."""
     id_ = preparation_of(at.trail, named).id
     entries = at.trail.of(id_)
     first, last = entries[0].event, entries[-1]
-    allow(at.person, Act.OBSERVE, first.by)
     for one in at.watches(kept):
         if one.about == id_ and one.observer == at.person.code and not one.finished:
             return one
@@ -185,35 +190,38 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
 
 def in_lines(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int:
     """Take answers and words as JSON, one object a line."""
-    with (
-        desk(trail, ward, by, via=Channel.LINES) as at,
-        at.kept(write=True) as kept,
-    ):
-        assert kept is not None
-        watch = _opened(at, kept, named)
-        _out(
-            {
-                "observation": watch.id,
-                "about": watch.about,
-                "items": [
-                    {
-                        "name": one.name,
-                        "say": one.say,
-                        "step": one.step,
-                        "critical": one.critical,
-                        "answer": watch.answers[one.name].word if one.name in watch.answers else "",
-                    }
-                    for one in watch.items
-                ],
-            }
-        )
-        for line in sys.stdin:
-            try:
-                watch = _taken(at, kept, watch, line)
-            except (NotObserved, ValueError) as fault:
-                _out({"outcome": "not_understood", "sentence": str(fault)})
-            else:
-                _out({"outcome": "recorded", "left": len(watch.left)})
+    with desk(trail, ward, by, via=Channel.LINES) as at:
+        _allowed(at, named)
+        with at.kept(write=True) as kept:
+            assert kept is not None
+            return _serve(at, kept, named)
+
+
+def _serve(at: Desk, kept: Trail, named: str) -> int:
+    watch = _opened(at, kept, named)
+    _out(
+        {
+            "observation": watch.id,
+            "about": watch.about,
+            "items": [
+                {
+                    "name": one.name,
+                    "say": one.say,
+                    "step": one.step,
+                    "critical": one.critical,
+                    "answer": watch.answers[one.name].word if one.name in watch.answers else "",
+                }
+                for one in watch.items
+            ],
+        }
+    )
+    for line in sys.stdin:
+        try:
+            watch = _taken(at, kept, watch, line)
+        except (NotObserved, ValueError) as fault:
+            _out({"outcome": "not_understood", "sentence": str(fault)})
+        else:
+            _out({"outcome": "recorded", "left": len(watch.left)})
     return DONE if watch.finished else WANTING
 
 
@@ -287,9 +295,9 @@ def correct(
     """Correct one answer of one's own observation."""
     if answer not in ANSWERS:
         raise CannotGoOn(f"{answer!r} is no answer. There are: {', '.join(ANSWERS)}.")
-    with desk(trail, ward, by) as at, at.kept(write=True) as kept:
-        assert kept is not None
+    with desk(trail, ward, by) as at, at.kept(write=at.observations.exists()) as kept:
         watch = watch_named(at, kept, observation)
+        assert kept is not None, "an observation was found in it"
         allow(at.person, Act.OBSERVE, watch.person)
         if item not in watch.answers:
             raise CannotGoOn(f"{item!r} has no answer yet that could be corrected.")
