@@ -392,3 +392,27 @@ def test_a_decision_at_the_command_line_comes_up_when_it_is_due(team: Team, tmp_
 
 def test_the_answers_are_three() -> None:
     assert ANSWERS == ("seen", "not so", "not observable")
+
+
+def test_two_observers_are_compared_at_the_command_line_and_never_named(
+    team: Team, tmp_path: Path
+) -> None:
+    trail = shared(team, tmp_path)
+    watcher = Watcher(team, tmp_path / "trail.reviews")
+    for one in team.trail.preparations():
+        watcher.whole(one.id, "ED-1")
+        watcher.whole(one.id, "ED-2", neck_dries=NOT_SO, snaps_away=NOT_OBSERVABLE)
+    watcher.kept.close()
+    where = ("--trail", trail, "--ward", WARD)
+    done = run("review", "agreement", *where, "--as", "ED-1", home=tmp_path)
+    assert done.returncode == 0, done.stderr
+    (neck,) = (line.split() for line in done.stdout.splitlines() if line.startswith("neck_dries"))
+    assert neck[:4] == ["neck_dries", "Cohen", "rewrite?", "2"] and "0/2" in neck
+    assert "ED-2" not in done.stdout
+    rows = json.loads(
+        run("review", "agreement", *where, "--as", "ED-1", "--json", home=tmp_path).stdout
+    )
+    snaps = next(one for one in rows if one["item"] == "snaps_away")
+    assert (snaps["preparations"], snaps["unseen"], snaps["kappa"]) == (0, 2, None)
+    nurse = run("review", "agreement", *where, "--as", "RN-12", home=tmp_path)
+    assert nurse.returncode == 1 and "takes the role educator" in nurse.stderr
