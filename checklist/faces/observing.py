@@ -47,7 +47,7 @@ from checklist.faces.leaving import DONE, WANTING, CannotGoOn
 from checklist.faces.review_desk import Desk, desk, say, worded
 from checklist.faces.stops import Stopped, Stops
 from checklist.faces.terminal import BOLD, Terminal
-from checklist.faces.workplace import new_id, preparation_of, quoted
+from checklist.faces.workplace import new_id, preparation_of
 from checklist.observation import Channel
 from checklist.preparation import CLOSED
 from checklist.trail import Trail
@@ -79,14 +79,13 @@ def guided(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int
 
 
 def _leave(at: Desk, watch: Watch, terminal: Terminal) -> None:
-    trail = quoted(at.path)
     if watch.finished:
         missed = len(watch.answered(NOT_SO, critical=True))
         terminal.say(f"Recorded as observation {watch.id[:12]}. Critical items not so: {missed}.")
-        terminal.command(f"checklist review feedback {watch.about[:12]} --trail {trail}")
+        terminal.command(f"checklist review feedback {watch.about[:12]} {at.options}")
     else:
         terminal.say(f"{len(watch.left)} items are left; the same command goes on.")
-        terminal.command(f"checklist review observe {watch.about[:12]} --trail {trail}")
+        terminal.command(f"checklist review observe {watch.about[:12]} {at.options}")
 
 
 def _allowed(at: Desk, named: str) -> None:

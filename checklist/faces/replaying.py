@@ -14,7 +14,7 @@ from checklist.educator.story import EARLIER, Compared, Moment, Pace, Story, com
 from checklist.educator.watch import NOT_SO, SEEN, Watch
 from checklist.engine import GO_ON
 from checklist.faces.review_desk import Desk, desk, say, table, worded
-from checklist.faces.workplace import preparation_of, quoted
+from checklist.faces.workplace import preparation_of
 from checklist.review.small_cell import TOO_FEW
 from checklist.timing import said_date, said_span
 from checklist.verdict import REMEDY_WORDS, Remedy
@@ -66,7 +66,7 @@ def _show(at: Desk, story: Story, beside: Sequence[Compared], watches: Sequence[
     _too_fast(story)
     _watched(watches)
     say()
-    say(f"next: checklist review feedback {story.id[:12]} --trail {quoted(at.path)}")
+    typer.echo(f"next: checklist review feedback {story.id[:12]} {at.options}")
 
 
 def _what(one: Moment) -> str:

@@ -20,7 +20,7 @@ from checklist.educator.watch import Watch, watch_of
 from checklist.engine import Stamp
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import WIDEST, harmless, lines
-from checklist.faces.workplace import OBSERVATIONS, new_id, prepared_in, real_clock, ward_of
+from checklist.faces.workplace import OBSERVATIONS, new_id, prepared_in, quoted, real_clock, ward_of
 from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow
 from checklist.facts.row import Facts
@@ -38,6 +38,7 @@ class Desk:
     """A trail open for reading, with its ward, and the person who looks.
 
     `verified` is the sentence about the trail, which was verified as a whole just before.
+    `options` are the words that lead here again.
     """
 
     trail: Trail
@@ -46,6 +47,7 @@ class Desk:
     path: Path
     verified: str
     station: Station
+    options: str
     via: Channel = Channel.CHOSEN
     _flows: dict[str, KeptFlow] = field(default_factory=dict)
 
@@ -194,6 +196,7 @@ def desk(
                 f"Trail whole: {found.entries} entries, head {head.seq}, {head.digest.hex()[:16]}."
             ),
             station=station,
+            options=f"--trail {quoted(path)}" + (f" --ward {quoted(ward)}" if ward else ""),
             via=via,
         )
 
