@@ -19,6 +19,7 @@ from checklist.form import (
     Fault,
     PhaseForm,
     StepForm,
+    TechniqueForm,
     WorkflowForm,
 )
 from checklist.observation import Kind
@@ -33,6 +34,7 @@ from checklist.workflow import (
     Field,
     Phase,
     Step,
+    Technique,
     Way,
     Who,
     Workflow,
@@ -149,6 +151,7 @@ def assembled(
     told: Told,
     endings: list[EndingForm],
     phases: Mapping[str, tuple[str, PhaseForm]],
+    observed: Iterable[TechniqueForm],
     faults: list[Fault],
 ) -> Workflow | None:
     """The workflow, or None when it names phases that there are not; faults are added."""
@@ -171,12 +174,11 @@ def assembled(
         for entry in told.phases
         for step in phases[bases[entry]][1].step
     )
-    made = {
-        entry: _Maker(phases[bases[entry]][0], told, entry, names, faults).phase(
-            phases[bases[entry]][1]
-        )
-        for entry in entries
+    makers = {
+        entry: _Maker(phases[bases[entry]][0], told, entry, names, faults) for entry in entries
     }
+    made = {entry: maker.phase(phases[bases[entry]][1]) for entry, maker in makers.items()}
+    techniques = list(observed)
     return Workflow(
         name=name,
         title=own.title,
@@ -194,6 +196,12 @@ def assembled(
         endings=tuple(
             Ending(code=e.code, say=e.say, phases=_offered(e.phases, told, own.ready, phases))
             for e in (*endings, *own.ending)
+        ),
+        observe=tuple(
+            technique
+            for entry in told.phases
+            for step in made[entry].steps
+            for technique in makers[entry].techniques(step, techniques)
         ),
     )
 
@@ -254,6 +262,18 @@ class _Maker:
             steps=tuple(self._step(step) for step in phase.step if self._is_for(step.only_if)),
             reverify=self._worded(phase.name, phase.reverify),
         )
+
+    def techniques(self, step: Step, forms: Iterable[TechniqueForm]) -> Iterator[Technique]:
+        """What an observer looks for at a step that was made here."""
+        base, at, item = step.name.partition(ITEM)
+        for form in forms:
+            if form.step == base and self._is_for(form.only_if):
+                yield Technique(
+                    name=f"{form.name}{at}{item}",
+                    say=self._worded(form.name, form.say),
+                    step=step.name,
+                    critical=form.critical,
+                )
 
     def _is_for(self, only_if: list[str]) -> bool:
         """Whether a container of this kind has the step or field; the order is not asked here."""
@@ -329,6 +349,7 @@ class _Maker:
             resume_at=self.place(step.resume_at) if step.resume_at else "",
             critical=step.critical,
             shortest=step.shortest,
+            shortest_from=step.shortest_from,
         )
         ways = _ways(self.file, made, step, self, self.faults)
         return replace(made, ways=tuple(ways))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,6 +21,7 @@ from checklist.form import (
     PhaseForm,
     SharedForm,
     StepForm,
+    TechniqueForm,
     WayForm,
     WorkflowFaults,
     WorkflowForm,
@@ -58,12 +59,14 @@ def read_workflows(file: Path, *, usual: Path | None = None) -> tuple[Workflow, 
     faults: list[Fault] = []
     phases: dict[str, tuple[str, PhaseForm]] = {}
     endings: list[EndingForm] = []
+    observed: list[tuple[str, TechniqueForm]] = []
     words: dict[str, str] = {}
     for other in sorted(folder.glob("*.toml")):
         found = _parse(other, SharedForm, faults)
         if found is not None:
             _collect(f"phases/{other.name}", found.phase, phases, faults)
             endings.extend(found.ending)
+            observed += [(f"phases/{other.name}", one) for one in found.observe]
             for word in sorted(words.keys() & found.words.keys()):
                 faults.append(Fault(f"phases/{other.name}", "", f"the word `{word}` stands twice"))
             words.update(found.words)
@@ -83,7 +86,21 @@ def read_workflows(file: Path, *, usual: Path | None = None) -> tuple[Workflow, 
             _collect(f"{source}.toml", form.phase, known, faults, replaces=True)
         _collect(file.name, own.phase, known, faults, replaces=True)
         told = Told.of(own, words, from_, file.name, faults)
-        workflow = assembled(".".join((file.stem, *sources.values())), told, endings, known, faults)
+        forms = [
+            *observed,
+            *((f"{source}.toml", one) for source, form in from_.values() for one in form.observe),
+            *((file.name, one) for one in own.observe),
+        ]
+        steps = {s.name for _, phase in (*phases.values(), *known.values()) for s in phase.step}
+        faults.extend(_faults_of_observed(forms, steps))
+        workflow = assembled(
+            ".".join((file.stem, *sources.values())),
+            told,
+            endings,
+            known,
+            [one for _, one in forms],
+            faults,
+        )
         if workflow is not None:
             made.append(workflow)
             faults.extend(
@@ -160,7 +177,9 @@ def _sentence(error: Any, model: type[Form]) -> str:
 
 
 def _words_of(model: type[Form]) -> list[str]:
-    every = (WorkflowForm, PhaseForm, StepForm, FieldForm, WayForm, EndingForm, model)
+    every = (
+        WorkflowForm, PhaseForm, StepForm, FieldForm, WayForm, EndingForm, TechniqueForm, model
+    )  # fmt: skip
     return sorted({name for one in every for name in one.model_fields})
 
 
@@ -177,6 +196,25 @@ def _collect(
             other = phases[phase.name][0]
             faults.append(Fault(file, phase.name, f"a phase of this name is also in {other}"))
         phases[phase.name] = (file, phase)
+
+
+def _faults_of_observed(
+    forms: list[tuple[str, TechniqueForm]], steps: Collection[str]
+) -> Iterator[Fault]:
+    """What is wrong with the things to observe, beside the names of all steps there are."""
+    names = [one.name for _, one in forms]
+    for file, one in forms:
+        if names.count(one.name) > 1:
+            yield Fault(file, one.name, "two things to observe have this name; use a name once")
+        if one.step not in steps:
+            close = difflib.get_close_matches(one.step, steps, 1)
+            hint = f"; did you mean `{close[0]}`?" if close else ""
+            yield Fault(file, one.name, f"it is observed at `{one.step}`, which is no step{hint}")
+        for word in one.only_if:
+            if word.removeprefix("not ") not in CONTAINER_KINDS:
+                known = ", ".join(CONTAINER_KINDS)
+                sentence = f"`only_if` has {word!r}, no kind of container; there are {known}"
+                yield Fault(file, one.name, sentence)
 
 
 def _file_of(step: str, phases: Mapping[str, tuple[str, PhaseForm]], default: str) -> str:
@@ -213,6 +251,8 @@ def faults_in(workflow: Workflow) -> Iterator[tuple[str, str]]:
 def _faults_of_step(step: Step, order: Mapping[str, int], *, again: bool) -> Iterator[str]:
     if not step.fields and not step.checks:
         yield "nothing is reported and nothing is checked; such a step stops nobody"
+    if step.shortest and not step.shortest_from:
+        yield "`shortest` has no `shortest_from`; say where the figure comes from"
     yield from _faults_of_fields(step)
     here = order.get(step.name, len(order))
     for way in step.ways:

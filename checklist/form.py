@@ -95,6 +95,7 @@ class StepForm(Form):
     resume_at: str = ""
     critical: bool = False
     shortest: int = Slot(default=0, ge=0, le=600)
+    shortest_from: str = Slot(default="", max_length=200)
     field: list[FieldForm] = []
     way: list[WayForm] = []
 
@@ -117,6 +118,16 @@ class EndingForm(Form):
     phases: list[str] = []
 
 
+class TechniqueForm(Form):
+    """Something that an observer looks for at a step."""
+
+    name: Name = Slot(pattern=NAME)
+    say: str = Slot(min_length=3, max_length=60)
+    step: Name = Slot(pattern=NAME)
+    critical: bool = False
+    only_if: list[str] = []
+
+
 class WorkflowForm(Form):
     """A workflow file."""
 
@@ -137,11 +148,13 @@ class WorkflowForm(Form):
     words_for: dict[str, dict[str, str]] = {}
     phase: list[PhaseForm] = []
     ending: list[EndingForm] = []
+    observe: list[TechniqueForm] = []
 
 
 class SharedForm(Form):
-    """A file of shared phases, words and endings."""
+    """A file of shared phases, words, endings and things to observe."""
 
     words: dict[str, str] = {}
     phase: list[PhaseForm] = []
     ending: list[EndingForm] = []
+    observe: list[TechniqueForm] = []

@@ -30,6 +30,9 @@ def schema_of(*, phases: bool = False) -> dict[str, Any]:
     _named(parts["WayForm"]["properties"]["on"]["items"], sorted(REASONS))
     for name in ("if_not", "if_missing"):
         _named(parts["FieldForm"]["properties"][name], ["", *sorted(REASONS)])
+    parts["TechniqueForm"]["properties"]["only_if"]["items"]["enum"] = [
+        word for kind in CONTAINER_KINDS for word in (kind, f"not {kind}")
+    ]
     if not phases:
         made["properties"]["kind"]["items"]["enum"] = list(CONTAINER_KINDS)
     return made

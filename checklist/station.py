@@ -76,6 +76,8 @@ class Station:
         self._reload = reload
         self._via = via
         self._rules: dict[str, Rules] = {}
+        self._proved: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = {}
+        self._kept: set[str] = set()
         self._folded: dict[str, Preparation] = {}
 
     # -- people and orders ---------------------------------------------------------------------
@@ -306,20 +308,26 @@ class Station:
     def _begun(self, order: Order, by: str, container: str, sources: Sequence[str]) -> Outcome:
         person = self.sign_in(by)
         workflow, items = self.workflow_for(order, container, sources)
-        traits = self.traits(order, items)
-        if faults := prove(workflow, self.required, traits).faults:
-            raise WorkflowFaults(list(faults))
-        workflow = workflow.for_(traits)
-        rules = self._compiled(workflow)
+        rules = self._proved_rules(workflow, self.traits(order, items))
         self._keep(rules)
         event = engine.opened(
             order,
             rules,
             preparation=self._new_id(),
             stamp=self._stamp(person.code, Channel.ENGINE),
-            settings=in_force(self.ward, workflow, order, items),
+            settings=in_force(self.ward, rules.workflow, order, items),
         )
         return self._recorded(None, event, rules)
+
+    def _proved_rules(self, workflow: Workflow, traits: frozenset[str]) -> Rules:
+        """The rules of a workflow for an order with these traits, proved once and remembered."""
+        key = (id(workflow), traits)
+        if key not in self._proved:
+            if faults := prove(workflow, self.required, traits).faults:
+                raise WorkflowFaults(list(faults))
+            # The workflow is held as well, so that its id is not given to another one.
+            self._proved[key] = workflow, self._compiled(workflow.for_(traits))
+        return self._proved[key][1]
 
     def _at(self, id_: str, turn: int | None) -> tuple[Preparation, Rules]:
         prep = self._folded.get(id_)
@@ -359,9 +367,11 @@ class Station:
 
     def _keep(self, rules: Rules) -> None:
         unit, workflow = self.ward.unit, rules.workflow
-        self.trail.keep(rules.digest, "workflow", workflow.name, workflow.text)
-        if unit.digest:
+        if rules.digest not in self._kept:
+            self.trail.keep(rules.digest, "workflow", workflow.name, workflow.text)
+        if unit.digest and unit.digest not in self._kept:
             self.trail.keep(unit.digest, "unit", unit.code, unit.text)
+        self._kept |= {rules.digest, unit.digest}
 
     def _stamp(self, by: str, channel: Channel) -> Stamp:
         return Stamp(

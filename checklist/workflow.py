@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from checklist.observation import Kind
 from checklist.preparation import ABANDONED, DISCARDED, GIVEN, ITEM
@@ -82,7 +82,7 @@ class Step:
     `only_if` names traits of the order that must all hold. `resume_at` is the step at which work
     goes on after an interruption here ("" for this one); `critical` marks a step whose
     interruption is itself a refusal. `shortest` is the least time in seconds in which the hands
-    can do it (0: not timed).
+    can do it (0: not timed) and `shortest_from` where that figure comes from.
     """
 
     name: str
@@ -96,6 +96,7 @@ class Step:
     resume_at: str = ""
     critical: bool = False
     shortest: int = 0
+    shortest_from: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +108,19 @@ class Phase:
     mode: str
     steps: tuple[Step, ...]
     reverify: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Technique:
+    """Something that an observer looks for at a step, which the engine cannot see.
+
+    `critical` marks what no training is passed without.
+    """
+
+    name: str
+    say: str
+    step: str
+    critical: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,6 +142,7 @@ class Workflow:
     one re-verification per name used in a phase's `reverify`. From the step `opens` on, ending or
     restarting goes through `account`. `withdraw` and `ready` name the steps that stand for those
     milestones. `traits` are the order's traits for which conditions were spent (see `for_`).
+    `observe` is what an observer looks for, in the order of the steps.
     """
 
     name: str
@@ -145,6 +160,7 @@ class Workflow:
     kind: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     traits: tuple[str, ...] = ()
+    observe: tuple[Technique, ...] = ()
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -164,11 +180,14 @@ class Workflow:
                 steps=tuple(kept(s) for s in phase.steps if traits.issuperset(s.only_if)),
             )
 
+        phases = tuple(p for p in map(spent, self.phases) if p.steps)
+        left = {step.name for phase in phases for step in phase.steps}
         return replace(
             self,
-            phases=tuple(p for p in map(spent, self.phases) if p.steps),
+            phases=phases,
             asides=tuple(map(spent, self.asides)),
             traits=tuple(sorted(traits & self.conditions)),
+            observe=tuple(one for one in self.observe if one.step in left),
         )
 
     @property
@@ -185,13 +204,25 @@ class Workflow:
 
     @property
     def text(self) -> str:
-        """The workflow as canonical JSON, the form that is kept in the trail."""
-        return json.dumps(asdict(self), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+        """The workflow as canonical JSON, the form that is kept in the trail.
+
+        What came to the language later is left out where it is empty, so that a text which is
+        kept in a trail already still has its digest.
+        """
+        told = asdict(self, dict_factory=_without_empty_additions)
+        return json.dumps(told, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
 
     @property
     def digest(self) -> str:
         """SHA-256 of `text`, in hex."""
         return hashlib.sha256(self.text.encode()).hexdigest()
+
+
+_ADDITIONS = ("observe", "shortest_from")
+
+
+def _without_empty_additions(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    return {name: value for name, value in pairs if value or name not in _ADDITIONS}
 
 
 class Move(NamedTuple):

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -140,6 +142,20 @@ FAULTS: dict[str, tuple[str, Callable[[str], str], str]] = {
                           "string should match pattern"),
     "negative time": ("phases/withdraw.toml", swap("shortest = 5", "shortest = -5"),
                       "greater than or equal to 0"),
+    "least time without a source": ("phases/withdraw.toml",
+                                    swap('  shortest_from = "common practice, no source"\n', ""),
+                                    "`shortest` has no `shortest_from`; say where"),
+    "observed at no step": ("phases/observe.toml", swap('step = "draw_up"', 'step = "drew_up"'),
+                            "it is observed at `drew_up`, which is no step; did you mean"),
+    "observed twice": ("phases/observe.toml", swap('name = "snaps_away"', 'name = "neck_dries"'),
+                       "step neck_dries: two things to observe have this name"),
+    "observed at no kind": ("phases/observe.toml", swap('only_if = ["glass"]',
+                                                        'only_if = ["clay"]'),
+                            "`only_if` has 'clay', no kind of container; there are ampoule"),
+    "observed in no words": ("phases/observe.toml", swap("against the order", "by the {list}"),
+                             "asks for a word 'list' that [words] lacks"),
+    "word of observing": ("phases/observe.toml", swap("critical = true", "criticle = true"),
+                          "did you mean `critical`?"),
     "seen line without a code": ("phases/withdraw.toml",
                                  swap('    if_not = "air_injected_into_ampoule"\n', ""),
                                  "field `no_air_in`: `if_not` is ''"),
@@ -187,6 +203,45 @@ def test_any_change_of_a_workflow_changes_its_digest(tmp_path: Path) -> None:
     first = read_workflow(own).digest
     own.write_text(own.read_text().replace('"Glass ampoule"', '"Glass  ampoule"'))
     assert read_workflow(own).digest != first
+
+
+def test_a_text_kept_before_observing_was_known_keeps_its_digest() -> None:
+    """A trail holds the digest of its day: what came to the language later may not move it."""
+    workflow = library.workflows()["glass_ampoule"]
+
+    def older(value: Any) -> Any:
+        if isinstance(value, dict):
+            later = ("observe", "shortest_from")
+            return {name: older(one) for name, one in value.items() if name not in later}
+        return [older(one) for one in value] if isinstance(value, list) else value
+
+    kept = json.dumps(
+        older(json.loads(workflow.text)), sort_keys=True, ensure_ascii=False, separators=(",", ":")
+    )
+    assert from_text(kept).text == kept and kept != workflow.text
+
+
+def test_every_shipped_workflow_has_things_to_observe_at_its_own_steps() -> None:
+    for workflow in library.workflows().values():
+        steps = [step.name for step in workflow.steps]
+        names = [one.name for one in workflow.observe]
+        assert len(names) == len(set(names)) >= 18, workflow.name
+        assert 0 < sum(one.critical for one in workflow.observe) < len(names), workflow.name
+        assert [steps.index(one.step) for one in workflow.observe] == sorted(
+            steps.index(one.step) for one in workflow.observe
+        )
+
+
+def test_what_is_observed_falls_away_with_its_step_and_fits_the_container() -> None:
+    glass = library.workflows()["glass_ampoule"]
+    names = {one.name for one in glass.observe}
+    assert {"tip_off_the_rim", "filter_before_drawing", "witness_sees_it_go"} <= names
+    assert names.isdisjoint({"rubs_the_stopper", "enters_at_a_slant", "pen_primed"})
+    assert "witness_sees_it_go" not in {one.name for one in glass.for_(frozenset()).observe}
+    both = library.workflows()["mixed_syringe.single_dose_vial.glass_ampoule"]
+    said = {one.name: one.say for one in both.observe}
+    assert "tip_off_the_rim@second" in said and "tip_off_the_rim@first" not in said
+    assert "second container" in said["label_before_drawing@second"]
 
 
 def test_conditions_are_spent_before_the_first_step() -> None:

@@ -37,6 +37,8 @@ def workflow_texts() -> Iterator[Text]:
                         yield f"{place}, {field.name}", answer
         for ending in workflow.endings:
             yield f"{name}, {ending.code}", ending.say
+        for technique in workflow.observe:
+            yield f"{name}, {technique.name}", technique.say
 
 
 def reason_texts() -> Iterator[Text]:

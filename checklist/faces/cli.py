@@ -8,7 +8,21 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import dose, label, prove, trail, unit, unit_settings, workflow
+from checklist.faces import (
+    ask,
+    chart,
+    dose,
+    facts,
+    label,
+    prove,
+    report,
+    review,
+    trail,
+    unit,
+    unit_settings,
+    workflow,
+    year,
+)
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -31,6 +45,12 @@ unit.app.add_typer(unit_settings.app)
 app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
 app.add_typer(label.app)
+app.add_typer(facts.app, name="facts")
+app.add_typer(review.app, name="review")
+app.command()(ask.ask)
+app.add_typer(chart.app, name="chart")
+app.add_typer(report.app, name="report")
+app.add_typer(year.app, name="year")
 
 WardOption = Annotated[
     Path | None,

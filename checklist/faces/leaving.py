@@ -46,6 +46,11 @@ def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
     from checklist.codec import CodecFault
     from checklist.definition import WorkflowFaults
+    from checklist.educator.access import NotForYou
+    from checklist.educator.competence import NotDecided
+    from checklist.educator.watch import NotObserved
+    from checklist.extra import NeedsExtra
+    from checklist.facts.folder import FactsFault
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
@@ -56,9 +61,11 @@ def _code_of(fault: Exception) -> int | None:
 
     if isinstance(fault, (TrailDamaged, TrailContradiction, CodecFault)):
         return DAMAGED
+    if isinstance(fault, (NotDecided, NotForYou)):
+        return WANTING
     told_of = (
-        CannotGoOn, Faults, MissingFiles, NotHere, RequiredFaults, TableFault, TrailFault,
-        WorkflowFaults,
+        CannotGoOn, FactsFault, Faults, MissingFiles, NeedsExtra, NotHere, NotObserved,
+        RequiredFaults, TableFault, TrailFault, WorkflowFaults,
     )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None
 

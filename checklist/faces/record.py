@@ -17,7 +17,7 @@ from checklist.definition import from_text
 from checklist.engine import GO_ON
 from checklist.faces.blocks import dose_of, short
 from checklist.faces.saying import WIDEST, harmless, lines
-from checklist.faces.workplace import preparation_of, quoted, real_clock, trail_to_read, ward_of
+from checklist.faces.workplace import preparation_of, prepared_in, quoted, real_clock, ward_of
 from checklist.fold import replay
 from checklist.gate import Rules
 from checklist.intake.ward import Ward
@@ -55,7 +55,7 @@ class Told:
 
 def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, names: bool) -> None:
     """Tell one preparation on stdout."""
-    path = trail_to_read(trail, ward)
+    path = prepared_in(trail, ward)
     with Trail.open(path, read_only=True) as kept:
         id_ = preparation_of(kept, named).id
         told = told_of(kept, id_, ward_of(ward, kept, path), names=names)
@@ -81,7 +81,7 @@ def told_of(trail: Trail, id_: str, ward: Ward | None, *, names: bool) -> Told:
 
 def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
     """List the preparations of a trail on stdout, in the order of their opening."""
-    path = trail_to_read(trail, ward)
+    path = prepared_in(trail, ward)
     with Trail.open(path, read_only=True) as kept:
         here = ward_of(ward, kept, path)
         rows = [

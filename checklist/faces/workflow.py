@@ -73,7 +73,24 @@ def show(name: Name, json: Json = False) -> None:
         for step in phase.steps:
             number += 1
             _say(number, step)
+    _say_observed(flow)
     typer.echo(f"\nnext: checklist workflow draw {name}")
+
+
+def _say_observed(flow: Workflow) -> None:
+    """What an observer looks for besides, step by step."""
+    from checklist.faces.saying import WIDEST, lines
+
+    if flow.observe:
+        typer.echo("\nWhat an observer looks for (checklist review observe; * critical)")
+    step = ""
+    for one in flow.observe:
+        if one.step != step:
+            step = one.step
+            typer.echo(f"     {step}")
+        mark = "*" if one.critical else "-"
+        for line in lines(f"{one.say} ({one.name})", WIDEST, first=f"       {mark} "):
+            typer.echo(line)
 
 
 def _say(number: int, step: Step) -> None:

@@ -28,6 +28,8 @@ from checklist.trail_file import companions
 TRAIL = "trail.db"
 PRACTICE = "practice"
 STATION_STOPPED = "station stopped"
+OBSERVATIONS = ".reviews"
+"""Takes the place of a trail file's ending for the trail of its observations."""
 Clock = Callable[[], datetime]
 
 
@@ -246,6 +248,17 @@ def trail_to_read(trail: Path | None, ward: Path | None) -> Path:
             " `checklist prepare`."
         )
     return max(there, key=_written)
+
+
+def prepared_in(trail: Path | None, ward: Path | None) -> Path:
+    """The trail that is meant, where preparations are asked for. Raises CannotGoOn for others."""
+    path = trail_to_read(trail, ward)
+    if path.suffix == OBSERVATIONS:
+        raise CannotGoOn(
+            f"{path} holds observations, no preparations. Name the trail beside it; `checklist"
+            " review ID` shows what was observed of a preparation."
+        )
+    return path
 
 
 def _written(path: Path) -> int:

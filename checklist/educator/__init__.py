@@ -1,0 +1,1 @@
+"""What the unit educator works with: replay, observation, agreement, progress and feedback."""

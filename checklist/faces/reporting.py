@@ -1,0 +1,119 @@
+"""Reports as they are asked for at the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import typer
+
+from checklist.counted import MEASURES
+from checklist.drawing.plot import Plot
+from checklist.drawing.series_plot import own_rules
+from checklist.drawing.sheet import Cell, Sheet, as_xlsx
+from checklist.faces import charting
+from checklist.faces.charting import Wish
+from checklist.faces.leaving import CannotGoOn
+from checklist.faces.saying import harmless
+from checklist.faces.workplace import real_clock
+from checklist.report import Month, feedback_pdf, month_pdf
+from checklist.review.chart import Chart
+from checklist.review.false_alarm import FalseAlarm, expected
+
+GLANCE = ("stopped", "stops", "near-misses", "late-stops", "not-given", "breaks", "recovery")
+WIDE = 520
+"""The width of a plot on an upright page."""
+
+
+def month_report(wish: Wish, month: str, files: Sequence[Path]) -> None:
+    """Set the report of a month, or write its tables."""
+    for file in files:
+        if file.suffix.lower() not in (".pdf", ".xlsx"):
+            raise CannotGoOn(f"{file} should end in .pdf or .xlsx; nothing was written.")
+    series: list[tuple[str, Plot, Chart, FalseAlarm]] = []
+    left_out: list[str] = []
+    for name in GLANCE:
+        one = replace(wish, measure=name, by="month")
+        try:
+            plot, drawn, alarm = charting.series_of(one, wide=WIDE)
+        except (CannotGoOn, ValueError) as fault:
+            left_out.append(f"{MEASURES[name].title} cannot be shown: {fault}")
+            continue
+        if drawn.marks[-1].label != month:
+            left_out.append(f"{MEASURES[name].title}: nothing can be shown for {month}.")
+            continue
+        series.append((name, plot, drawn, alarm))
+    if not series:
+        raise CannotGoOn(f"Nothing can be shown for {month}. {' '.join(left_out)}")
+    this = replace(wish, first=month, measure="stops")
+    parts = [plot for name, plot, _, _ in series if name in ("stopped", "near-misses")]
+    for made in (charting.kinds_of, charting.recovery_of):
+        try:
+            parts.append(made(this, wide=WIDE))
+        except (CannotGoOn, ValueError) as fault:
+            left_out.append(str(fault))
+    alarms = expected(alarm for _, _, _, alarm in series)
+    report = Month(
+        title=f"Quality report, {wish.unit or 'all units'}, {month}",
+        about=(
+            (
+                f"Charts at a glance: {len(series)}; of so many stable ones {alarms:.1f} would show"
+                " a signal by chance."
+            ),
+        ),
+        glance=_glance(series, month),
+        parts=tuple(parts),
+        unknown=tuple(left_out),
+        foot=series[0][1].foot[:-1],
+    )
+    for file in files:
+        if file.suffix.lower() == ".pdf":
+            data = month_pdf(report, real_clock())
+        else:
+            data = as_xlsx([report.glance, *(plot.sheet for plot in report.parts)])
+        _write(file, data)
+
+
+def _glance(series: Sequence[tuple[str, Plot, Chart, FalseAlarm]], month: str) -> Sheet:
+    """A row for each measure: this month, the month before, the line, and what the rules say."""
+    rows: list[tuple[Cell, ...]] = []
+    for name, plot, drawn, _ in series:
+        last = plot.sheet.rows[-1]
+        before = plot.sheet.rows[-2][3] if len(plot.sheet.rows) > 1 else None
+        marks = drawn.phases[-1].marks
+        here = ", ".join(own_rules(marks[-1]))
+        signal = here or ("earlier points or the series" if drawn.signals else "no signal")
+        unit = plot.sheet.columns[3]
+        rows.append((MEASURES[name].title, unit, last[3], before, last[4], signal))
+    columns = ("measure", "unit", month, "month before", "line", "signal")
+    return Sheet(name="At a glance", columns=columns, rows=tuple(rows))
+
+
+def feedback_page(
+    about: str,
+    out: Path,
+    *,
+    container: str,
+    trail: Path | None,
+    ward: Path | None,
+    by: str,
+    names: bool,
+) -> None:
+    """Set one page of feedback, once the one who asks may see it."""
+    from checklist.faces.coaching import sheet_of
+    from checklist.faces.review_desk import desk
+
+    if out.suffix.lower() != ".pdf":
+        raise CannotGoOn(f"{out} should end in .pdf; nothing was written.")
+    with desk(trail, ward, by) as at:
+        sheet = sheet_of(at, about, container, names=names)
+    _write(out, feedback_pdf(sheet, (), real_clock()))
+
+
+def _write(file: Path, data: bytes) -> None:
+    try:
+        file.write_bytes(data)
+    except OSError as fault:
+        raise CannotGoOn(f"{file} cannot be written ({fault.strerror}).") from fault
+    typer.echo(harmless(f"written: {file}"))

@@ -1,0 +1,180 @@
+"""The wards of the invented hospital, and a station on one that remembers what it played."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import random
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from checklist import library, register
+from checklist.gate import Rules
+from checklist.intake.ward import Ward
+from checklist.order import Order
+from checklist.people import Role, StaffMember
+from checklist.preparation import Entry, Preparation
+from checklist.station import Station
+from checklist.trail import Listed, Trail
+from checklist.unit import Unit
+from checklist.workflow import Workflow
+from checklist.year.plan import Plan, UnitPlan
+
+DRAWN_FROM = datetime.fromisoformat("2026-11-25T14:00:00+00:00")
+"""The moment for which the orders of the demonstration ward are written."""
+ROUTES = ("IV", "IM", "SC", "PO", "NG", "INH", "controlled", "high_alert")
+STOCK = 400
+_RULES: dict[str, Rules] = {}
+_TEXTS: dict[str, str] = {}
+_PROVED: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = {}
+
+
+def wards(plan: Plan, into: Path) -> None:
+    """Write the folder of each unit's ward, made from the demonstration ward's files."""
+    base = library.folder("demo_db")
+    for number, unit in enumerate(plan.units, start=1):
+        folder = into / unit.code
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in ("formulary.toml", "orders.json", "compatibility.toml"):
+            (folder / name).write_bytes((base / name).read_bytes())
+        text = (base / "unit.toml").read_text(encoding="utf-8")
+        for key, value in (("code", unit.code), ("name", unit.name)):
+            text = re.sub(rf'(?m)^{key} = ".*"$', f"{key} = {json.dumps(value)}", text, count=1)
+        stations = json.dumps([f"{unit.code}-1", f"{unit.code}-2"])
+        text = re.sub(r"(?m)^stations = .*$", f"stations = {stations}", text, count=1)
+        text = re.sub(r"(?m)^(0952[0-9]{10}) = [0-9]+", rf"\1 = {STOCK}", text)
+        (folder / "unit.toml").write_text(text, encoding="utf-8")
+        people = "\n".join(_person(plan, one) for one in nurses(plan, unit, number))
+        (folder / "staff.toml").write_text(people, encoding="utf-8")
+
+
+def nurses(plan: Plan, unit: UnitPlan, number: int) -> tuple[StaffMember, ...]:
+    """The invented nurses of a unit, all in date for everything; the learner is the last."""
+    until = dict.fromkeys(ROUTES, date(plan.year + 1, 12, 31))
+    codes = [f"RN-{number}{at:02d}" for at in range(1, unit.nurses + 1)]
+    if plan.learner and plan.learner.unit == unit.code:
+        codes.append(plan.learner.code)
+    return tuple(
+        StaffMember(code=code, name=f"Invented {code}", role=Role.NURSE, competent=until)
+        for code in codes
+    )
+
+
+def _person(plan: Plan, one: StaffMember) -> str:
+    until = ", ".join(f"{route} = {day}" for route, day in one.competent.items())
+    return (
+        f'[[person]]\ncode = "{one.code}"\nname = "{one.name}"\nrole = "nurse"\n'
+        f"competent = {{ {until} }}\n"
+    )
+
+
+def moved(order: Order, id_: str, by: timedelta) -> Order:
+    """An order of the demonstration ward, under another id and so much later or earlier."""
+
+    def to(at: datetime | None) -> datetime | None:
+        return None if at is None else at + by
+
+    return replace(
+        order, id=id_, due=to(order.due), starts=to(order.starts), stops=to(order.stops),
+        last_given=to(order.last_given),
+    )  # fmt: skip
+
+
+class YearStation(Station):
+    """A station that plays one preparation after the other and is alone with its trail.
+
+    Being alone, it knows without asking the trail what stands open, what was given for an order
+    line and what was taken from the cupboard; a test holds its answers to those of a plain
+    station.
+    """
+
+    def __init__(self, trail: Trail, ward: Ward, *, seed: str, start: datetime) -> None:
+        self.moment = start
+        # Ids are drawn from the seed, so that the same year is made again to the last digest.
+        self._draw = random.Random(f"ids/{seed}")
+        self._day = ""
+        self._of_line: dict[str, list[Listed]] = {}
+        self._controlled: list[str] = []
+        self._base = ward
+        super().__init__(
+            trail,
+            ward,
+            workflows=library.workflows(),
+            limits=library.limits(),
+            required=library.required(),
+            name=ward.unit.stations[0],
+            clock=lambda: self.moment,
+            new_id=lambda: f"{self._draw.getrandbits(64):016x}",
+            reload=lambda _: self.ward,
+        )
+        # The shipped workflows are the same at every station of this process: proved once.
+        self._rules, self._proved = _RULES, _PROVED
+
+    def lay(self, order: Order, by: timedelta) -> None:
+        """Put one order on the record, with the patients' weights as fresh as they were."""
+        days = timedelta(days=by.days)
+        patients = {
+            code: one if one.weighed_on is None else replace(one, weighed_on=one.weighed_on + days)
+            for code, one in self._base.patients.items()
+        }
+        self.ward = replace(
+            self.ward, unit=self._unit(), orders={order.id: order}, patients=patients
+        )
+
+    def _unit(self) -> Unit:
+        """The unit's settings of the day: the cupboard is filled up and counted each morning."""
+        unit, day = self._base.unit, f"{self.moment:%Y-%m-%d}"
+        if day == self._day:
+            return self.ward.unit
+        self._day, self._controlled = day, []
+        figure = STOCK + self.moment.timetuple().tm_yday
+        stock = dict.fromkeys(unit.register, figure)
+        text = re.sub(rf"(?m)^(0952[0-9]{{10}}) = {STOCK}\b", rf"\1 = {figure}", unit.text)
+        found = hashlib.sha256(text.encode()).hexdigest()
+        return replace(unit, register=stock, text=text, digest=found)
+
+    def closed(self, prep: Preparation, entries: Sequence[Entry]) -> None:
+        """Remember a preparation that came to its end."""
+        first, last = entries[0].event, entries[-1].event
+        self._of_line.setdefault(prep.order.id, []).append(
+            Listed(
+                id=prep.id, opened_at=first.at, opened_by=first.by, station=last.station,
+                place=last.lands, turn=last.turn, last_at=last.at, last_by=last.by,
+            )
+        )  # fmt: skip
+
+    def _keep(self, rules: Rules) -> None:
+        if rules.digest not in _TEXTS:
+            _TEXTS[rules.digest] = rules.workflow.text
+        if rules.digest not in self._kept:
+            text = _TEXTS[rules.digest]
+            self.trail.keep(rules.digest, "workflow", rules.workflow.name, text)
+            self._kept.add(rules.digest)
+        super()._keep(rules)
+
+    def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
+        return ()
+
+    def _given_before(self, prep: Preparation) -> tuple[datetime, ...]:
+        line = self._of_line.get(prep.order.id, ())
+        return tuple(
+            at for one in line if one.id != prep.id for at in self._given_at(one, prep.order.id)
+        )
+
+    def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
+        same = register.digest(self.ward.unit.register)
+        for id_ in self._controlled:
+            entries = self.trail.of(id_)
+            if entries[0].event.body["register"] == same:
+                yield id_, entries, self.rules_of(entries[0].event.body["workflow"])
+
+    def under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
+        """The preparations that took from the cupboard since it was filled this morning."""
+        return self._under_this_register()
+
+    def begun(self, id_: str) -> None:
+        """A preparation was opened that may take from the cupboard."""
+        self._controlled.append(id_)

@@ -1,0 +1,1 @@
+"""Checks by outside programs that are no dependency: run by hand, skipped where missing."""
