@@ -223,7 +223,9 @@ def _belongs_together(own: str, traits: frozenset[str], known: frozenset[str]) -
 
 
 def _order_traits(required: Required) -> frozenset[str]:
-    return frozenset(t for row in required.rows for t in row.when) - required.kinds
+    """Every trait on which a requirement hangs, of the order or of one item of a mixture."""
+    named = frozenset(t for row in required.rows for t in row.when) - required.kinds
+    return named | {f"{item}_{own}" for item in (FIRST, SECOND) for own in named & {*OWN_TRAITS}}
 
 
 def _asked_of(
