@@ -12,7 +12,8 @@ bytes. The digest is SHA-256 over one zero byte and these bytes. That is the lea
 section 2.1, so the same digests can be the leaves of a Merkle tree.
 
 Before entry 1 stands the genesis, SHA-256 over one zero byte and the array
-["trail", 1, trail id, unit, created at], which ties the chain to its trail; 1 is the format.
+["trail", 1, trail id, unit, created at], which ties the chain to its trail; 1 is the format of
+what is hashed. It outlives the form of the file, so that an old digest never changes.
 
 A chain shows any change, loss or swap of entries before a known head. It cannot show that the
 newest entries were cut off, nor that all of it was made anew: that takes a head kept elsewhere.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
@@ -41,6 +41,16 @@ class Listed:
     turn: int
     last_at: datetime
     last_by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A sealed text: its reference, its preparation ("" for none), its field, and the text."""
+
+    reference: str
+    preparation: str
+    field: str
+    text: str
 
 
 def origin(db: sqlite3.Connection) -> Origin:
@@ -118,6 +128,17 @@ def unsealed(db: sqlite3.Connection, reference: str) -> str | None:
     sql = "SELECT text FROM main.private WHERE reference = ?"
     found = db.execute(sql, (reference,)).fetchone()
     return None if found is None else str(found[0])
+
+
+def about(db: sqlite3.Connection, person: str, identifiers: Sequence[str]) -> tuple[Kept, ...]:
+    """The texts sealed about a person or holding an identifier, whatever its capitals."""
+    sought = tuple(one.casefold() for one in identifiers if one)
+    sql = "SELECT reference, preparation, field, person, text FROM main.private ORDER BY reference"
+    return tuple(
+        Kept(reference=reference, preparation=preparation, field=field, text=text)
+        for reference, preparation, field, whom, text in db.execute(sql)
+        if whom == person or any(one in text.casefold() for one in sought)
+    )
 
 
 _LISTED = """
