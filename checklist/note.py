@@ -16,6 +16,7 @@ from base64 import b64decode, b64encode
 from binascii import Error
 from dataclasses import dataclass
 from hashlib import sha256
+from urllib.parse import quote
 
 from checklist.merkle import HASH_BYTES, LARGEST
 
@@ -89,6 +90,11 @@ class VerifierKey:
 
     def __str__(self) -> str:
         return f"{self.name}+{self.id.hex()}+{_coded(bytes((self.type,)) + self.key)}"
+
+
+def origin_of(trail_id: str) -> str:
+    """The origin of a trail's checkpoints, which is also the name that its key bears there."""
+    return f"checklist/{quote(trail_id, safe='')}"
 
 
 def key_in(text: str) -> VerifierKey:

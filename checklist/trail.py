@@ -46,6 +46,7 @@ TRIES = 2
 """How often a write waits out its patience for another program before it gives up."""
 
 _T = TypeVar("_T")
+Attest = Callable[[Entry], Act]
 
 
 class Trail:
@@ -127,8 +128,13 @@ class Trail:
         self._closed = True
         self._let_go()
 
-    def append(self, event: Event, sealed: Sequence[SealedText] = ()) -> Entry:
+    def append(
+        self, event: Event, sealed: Sequence[SealedText] = (), *, attest: Attest | None = None
+    ) -> Entry:
         """Record an event, with the texts sealed for it, and give it back as an entry.
+
+        `attest` makes, from the entry, the act that signs it; that is recorded right behind it,
+        in the same transaction, so that neither ever stands without the other.
 
         It returns only once the entry is on the disk and reads back as it was written. An event
         that stands in the trail already, with the same id and content, gives its entry again.
@@ -137,10 +143,15 @@ class Trail:
         TrailBusy, TrailDamaged or TrailUnwritable, whose `recorded` says what became of it.
         """
         stored.columns(event)
-        return self._recorded(event, sealed, ())
+        return self._recorded(event, sealed, (), attest)
 
     def record(
-        self, act: Act, sealed: Sequence[SealedText] = (), *, erasing: Sequence[str] = ()
+        self,
+        act: Act,
+        sealed: Sequence[SealedText] = (),
+        *,
+        erasing: Sequence[str] = (),
+        attest: Attest | None = None,
     ) -> Entry:
         """Record an act that belongs to no preparation, as `append` records an event.
 
@@ -148,7 +159,7 @@ class Trail:
         `trail_erasing` then has their bytes overwritten. Raises as `append`, but never TurnTaken.
         """
         stored.columns(act.event(0))
-        return self._recorded(act, sealed, erasing)
+        return self._recorded(act, sealed, erasing, attest)
 
     def keep(self, digest: str, kind: str, name: str, text: str) -> None:
         """Keep the text of a definition, once; `digest` is its SHA-256 in hexadecimal figures.
@@ -193,6 +204,11 @@ class Trail:
             if row.turn != turn:
                 raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
         return tuple(map(self._entry, rows))
+
+    def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
+        """The number and digest of the entries after a number, as they are stored."""
+        with self._reading() as db:
+            yield from reading.digests(db, after, reading.last(db, self.origin).seq)
 
     def since(self, seq: int) -> Iterator[Entry]:
         """The entries after a number (0 for all), up to the last one when the first is taken."""
@@ -343,7 +359,11 @@ class Trail:
             return None
 
     def _recorded(
-        self, event: Event | Act, sealed: Sequence[SealedText], erasing: Sequence[str]
+        self,
+        event: Event | Act,
+        sealed: Sequence[SealedText],
+        erasing: Sequence[str],
+        attest: Attest | None,
     ) -> Entry:
         of = event.preparation if isinstance(event, Event) else ""
         texts = [stored.sealed(each, of) for each in sealed]
@@ -356,7 +376,11 @@ class Trail:
             for text in texts:
                 writing.seal(db, self.path, text)
             writing.erase(db, erasing)
-            return writing.added(db, self.path, self.origin, head, next_one)
+            row = writing.added(db, self.path, self.origin, head, next_one)
+            if attest is not None:
+                signed = writing.in_turn(db, attest(self._entry(row)))
+                writing.added(db, self.path, self.origin, Head(row.seq, row.digest), signed)
+            return row
 
         row = self._write(act, lambda db: writing.known(db, event) is not None)
         if self._known is None or row.seq > self._known.seq:

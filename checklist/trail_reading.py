@@ -82,6 +82,17 @@ def rows(db: sqlite3.Connection, after: int, last: int) -> Iterator[Row]:
         after = batch[-1].seq
 
 
+def digests(db: sqlite3.Connection, after: int, last: int) -> Iterator[tuple[int, bytes]]:
+    """The number and digest of the stored rows after one number up to another."""
+    sql = "SELECT seq, digest FROM main.entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
+    while after < last:
+        batch: list[tuple[int, bytes]] = db.execute(sql, (after, last, BATCH)).fetchall()
+        if not batch:
+            return
+        yield from batch
+        after = batch[-1][0]
+
+
 def last(db: sqlite3.Connection, origin: Origin) -> Head:
     """The number and digest of the last entry as stored, or what stands before the first."""
     sql = "SELECT seq, digest FROM main.entries ORDER BY seq DESC LIMIT 1"
