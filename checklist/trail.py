@@ -210,6 +210,11 @@ class Trail:
         with self._reading() as db:
             yield from reading.digests(db, after, reading.last(db, self.origin).seq)
 
+    def rows(self) -> Iterator[Row]:
+        """The rows of all entries exactly as stored, in order; nothing is verified."""
+        with self._reading() as db:
+            yield from reading.rows(db, 0, reading.last(db, self.origin).seq)
+
     def since(self, seq: int) -> Iterator[Entry]:
         """The entries after a number (0 for all), up to the last one when the first is taken."""
         end = self.head().seq

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import dose, prove, trail, unit, unit_settings, workflow
+from checklist.faces import dose, prove, trail, trail_heads, unit, unit_settings, workflow
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -25,6 +25,7 @@ app = typer.Typer(
     context_settings=WIDE,
 )
 app.add_typer(trail.app, name="trail")
+trail.app.add_typer(trail_heads.app)
 app.add_typer(workflow.app, name="workflow")
 workflow.app.add_typer(prove.app)
 unit.app.add_typer(unit_settings.app)

@@ -49,13 +49,23 @@ def _code_of(fault: Exception) -> int | None:
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
+    from checklist.signing import KeyFault
     from checklist.station import NotHere
     from checklist.table import TableFault
     from checklist.trail import TrailDamaged, TrailFault
 
     if isinstance(fault, (TrailDamaged, TrailContradiction, CodecFault)):
         return DAMAGED
-    told_of = (CannotGoOn, Faults, MissingFiles, NotHere, TableFault, TrailFault, WorkflowFaults)
+    told_of = (
+        CannotGoOn,
+        Faults,
+        KeyFault,
+        MissingFiles,
+        NotHere,
+        TableFault,
+        TrailFault,
+        WorkflowFaults,
+    )
     return USAGE if isinstance(fault, told_of) else None
 
 
