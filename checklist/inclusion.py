@@ -55,6 +55,12 @@ def proof_of(trail: Trail, preparation: str, note: Note, key: VerifierKey) -> di
     }
 
 
+def signatures_of(trail: Trail, entries: tuple[Entry, ...]) -> dict[int, Entry]:
+    """The entries `signed` that speak of some of these, by the number of the one spoken of."""
+    found = with_signatures(trail, entries)
+    return {one.seq - 1: one for one in found if one.event.kind == signature.KIND}
+
+
 def with_signatures(trail: Trail, entries: tuple[Entry, ...]) -> list[Entry]:
     """The entries, each signed one followed by its signature."""
     found = []

@@ -20,11 +20,13 @@ from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import preparation_of, quoted, real_clock, trail_to_read, ward_of
 from checklist.fold import replay
 from checklist.gate import Rules
+from checklist.inclusion import signatures_of
 from checklist.intake.ward import Ward
 from checklist.label import Label, label
 from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
+from checklist.signature import WORDS
 from checklist.station import Station
 from checklist.timing import said_date, said_span
 from checklist.trail import Trail
@@ -33,10 +35,14 @@ from checklist.verdict import REMEDY_WORDS, Remedy
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """A preparation with all that is needed to tell it. `names` lets names and texts through."""
+    """A preparation with all that is needed to tell it. `names` lets names and texts through.
+
+    `signed` are the signatures by the number of the entry that each speaks of.
+    """
 
     trail: Trail
     entries: tuple[Entry, ...]
+    signed: Mapping[int, Entry]
     rules: Rules
     prep: Preparation
     ward: Ward | None
@@ -61,6 +67,7 @@ def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, na
         told = Told(
             trail=kept,
             entries=entries,
+            signed=signatures_of(kept, entries),
             rules=rules,
             prep=replay(entries, rules),
             ward=ward_of(ward, kept, path),
@@ -157,6 +164,16 @@ def _tell(told: Told, entry: Entry, before: Entry) -> None:
     entered = [f"{name} {_value(told, one)}" for name, one in readings.items() if _telling(one)]
     if entered:
         _say("; ".join(entered), " " * len(head))
+    if (signed := told.signed.get(entry.seq)) is not None:
+        _say(_signature(told, signed), " " * len(head))
+
+
+def _signature(told: Told, signed: Entry) -> str:
+    """Who signed an entry, when, and what that means."""
+    meaning = signed.event.body["meaning"]
+    at = told.local(signed.event.at)
+    who = told.person(signed.event.by)
+    return f"signed by {who}, {said_date(at.date())} {at:%H:%M:%S}: {WORDS.get(meaning, meaning)}"
 
 
 def _what(kind: str, body: Mapping[str, Any]) -> str:
@@ -300,6 +317,7 @@ def _data(told: Told) -> dict[str, Any]:
                 "channel": one.event.channel,
                 "digest": one.digest.hex(),
                 "body": one.event.body,
+                "signature": _signed_data(told.signed.get(one.seq)),
             }
             for one in told.entries
         ],
@@ -307,6 +325,21 @@ def _data(told: Told) -> dict[str, Any]:
         "vial_label": None if made is None else list(made.vial),
         "working": [] if made is None else list(made.back),
         **(_named(told, patient.name if patient else "") if told.names else {}),
+    }
+
+
+def _signed_data(signed: Entry | None) -> dict[str, Any] | None:
+    if signed is None:
+        return None
+    event = signed.event
+    meaning = event.body["meaning"]
+    return {
+        "seq": signed.seq,
+        "by": event.by,
+        "at": codec.time_out(event.at),
+        "meaning": meaning,
+        "words": WORDS.get(meaning, meaning),
+        "key": event.body["key"],
     }
 
 

@@ -110,8 +110,7 @@ def check_signature(entry: list[Any], before: list[Any], digest: str, trail_key:
 
 if __name__ == "__main__":
     try:
-        file, option, given = sys.argv[1:]
-        need(option == "--key", "Say: check_proof.py PROOF.json --key KEY")
+        file, _, given = sys.argv[1:]
         for e in check(json.loads(Path(file).read_text("utf-8")), given):
             said = f"signed: {e[14]}" if e[5] == "signed" else f"{e[5]} {e[6]}"
             sys.stdout.write(ascii(f"{e[1]:>7}  {e[8]}  {e[9]}  {said}")[1:-1] + "\n")
