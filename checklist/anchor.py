@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,7 +17,6 @@ from checklist import trail_file as file
 from checklist import trail_reading as reading
 from checklist.merkle import HASH_BYTES, Tree
 from checklist.note import Checkpoint, origin_of
-from checklist.trail_fault import of_sqlite
 from checklist.trail_reading import Origin
 
 
@@ -31,26 +31,23 @@ class Finding:
 class Stored:
     """The digests of a trail's entries as they stand in its file, which may be damaged.
 
-    `origin` is what the file says that it is; `tree` covers the entries up to the first gap.
-    Raises NotATrail, TrailDamaged when SQLite cannot read the file.
+    `origin` is what the file says that it is; `leaves` and their `tree` cover the entries up to
+    the first that is missing or cannot be read. Raises NotATrail, TrailDamaged when SQLite cannot
+    open the file.
     """
 
     def __init__(self, path: Path, *, patience_ms: int = file.PATIENCE_MS) -> None:
+        place = file.existing(path)
+        self.origin = Origin("", "", "", b"")
         found = bytearray()
-        try:
-            place = file.existing(path)
-            db = file.opened(place, how=file.way_to_read(place), patience_ms=patience_ms)
-            try:
-                self.origin: Origin = reading.origin(db)
-                last = reading.last(db, self.origin).seq
-                for expected, (seq, digest) in enumerate(reading.digests(db, 0, last), start=1):
-                    if seq != expected or len(digest) != HASH_BYTES:
-                        break
-                    found += digest
-            finally:
-                db.close()
-        except sqlite3.Error as error:
-            raise of_sqlite(error, path, offered=False) from error
+        db = file.opened(place, how=file.way_to_read(place), patience_ms=patience_ms)
+        with closing(db), suppress(sqlite3.Error):  # what was read until then is what there is
+            self.origin = reading.origin(db)
+            last = reading.last(db, self.origin).seq
+            for expected, (seq, digest) in enumerate(reading.digests(db, 0, last), start=1):
+                if seq != expected or len(digest) != HASH_BYTES:
+                    break
+                found += digest
         self.leaves = bytes(found)
         self.tree = Tree(self.leaves)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -104,16 +105,19 @@ def comparisons(
             _head_in(newest[1], [*given, *ours, *_named_alike(newest[1], public)])
         yield _comparison("the newest head kept", stored, newest[0], known, good)
     if (seen := _seen(origin)) is not None:
-        yield _comparison("the head seen here last", stored, seen, known, good)
+        theirs = _seen_path(origin).with_suffix(".digests")
+        before = theirs.read_bytes() if theirs.is_file() else known
+        yield _comparison("the head seen here last", stored, seen, before, good)
 
 
 def remember(stored: Stored) -> None:
-    """Keep the head that was just seen, so that the next look can tell that it is still there."""
+    """Keep the head just seen and its digests, so that the next look can tell what became of it."""
     origin, tree = origin_of(stored.origin.id), stored.tree
     head = Checkpoint(origin=origin, size=tree.size, root=tree.root())
     path = _seen_path(origin)
     try:
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.with_suffix(".digests").write_bytes(stored.leaves)
         path.write_text(head.text, "utf-8")
     except OSError as fault:
         raise CannotGoOn(
@@ -211,7 +215,7 @@ def _digests_beside(path: Path) -> bytes:
 
 
 def _seen_path(origin: str) -> Path:
-    return data_folder() / "seen" / f"{origin.partition('/')[2][:100]}.head"
+    return data_folder() / "seen" / f"{sha256(origin.encode()).hexdigest()[:32]}.head"
 
 
 def _seen(origin: str) -> Checkpoint | None:

@@ -8,7 +8,10 @@ from typing import Annotated
 import typer
 
 app = typer.Typer(
-    help="The trail: verify it, sign its head, prove what is in it.", no_args_is_help=True, rich_markup_mode=None, add_completion=False
+    help="The trail: verify it, sign its head, prove what is in it.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    add_completion=False,
 )
 
 

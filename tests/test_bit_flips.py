@@ -1,0 +1,98 @@
+"""Every bit of the pages that hold the entries of a trail, flipped in turn: nothing is changed and
+unnoticed.
+
+By default a sample of the bits, evenly spread with a stride that meets every bit of a byte and
+every byte of a page in the long run; with CHECKLIST_FULL=1 all of them. What is compared is the
+content of all columns of all entries, before and after.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from checklist import trail_schema
+from checklist.chain import Head, Row, first_break
+from checklist.trail import Trail
+from tests.ward_trail import filled
+
+ENTRIES = 200
+SAMPLE = 1_500
+FULL = os.environ.get("CHECKLIST_FULL") == "1"
+SELECT = f"SELECT {trail_schema.COLUMNS} FROM main.entries ORDER BY seq"
+
+
+def leaf_pages(path: Path) -> list[int]:
+    """The first byte of each leaf page of the table of entries, by walking its tree.
+
+    The form of a page is that of SQLite's published file format: type 5 inner, 13 leaf.
+    """
+    db = sqlite3.connect(path)
+    (root,) = db.execute("SELECT rootpage FROM sqlite_master WHERE name = 'entries'").fetchone()
+    (size,) = db.execute("PRAGMA page_size").fetchone()
+    db.close()
+    content = path.read_bytes()
+
+    def leaves(page: int) -> Iterator[int]:
+        start = (page - 1) * size
+        head = content[start : start + 12]
+        if head[0] == 13:
+            yield start
+            return
+        assert head[0] == 5
+        for n in range(int.from_bytes(head[3:5], "big")):
+            at = start + 12 + 2 * n
+            cell = start + int.from_bytes(content[at : at + 2], "big")
+            yield from leaves(int.from_bytes(content[cell : cell + 4], "big"))
+        yield from leaves(int.from_bytes(head[8:12], "big"))
+
+    found = list(leaves(root))
+    assert len(found) > 5
+    return found
+
+
+def look(content: bytes, origin: str, genesis: bytes) -> tuple[str, list[tuple[object, ...]]]:
+    """How a trail of these bytes is found, and the content of its entries."""
+    db = sqlite3.connect(":memory:")
+    try:
+        db.deserialize(content)
+        rows = db.execute(SELECT).fetchall()
+    except sqlite3.Error:
+        return "unreadable", []
+    finally:
+        db.close()
+    broken = first_break(map(Row._make, rows), origin, after=Head(0, genesis))
+    return ("whole" if broken is None else "broken"), rows
+
+
+@pytest.mark.skipif(not hasattr(sqlite3.Connection, "deserialize"), reason="SQLite without it")
+def test_no_flipped_bit_changes_an_entry_unnoticed(tmp_path: Path) -> None:
+    path = filled(tmp_path, ENTRIES)
+    with Trail.open(path) as trail:
+        origin, genesis = trail.origin.id, trail.origin.genesis
+    db = sqlite3.connect(path)
+    db.execute("PRAGMA journal_mode = DELETE")
+    (size,) = db.execute("PRAGMA page_size").fetchone()
+    db.close()
+    pages = leaf_pages(path)
+    content = bytearray(path.read_bytes())
+    state, rows = look(bytes(content), origin, genesis)
+    assert (state, len(rows)) == ("whole", ENTRIES)
+    bits = len(pages) * size * 8
+    stride = 1 if FULL else bits // SAMPLE | 1
+    found: Counter[tuple[str, bool]] = Counter()
+    for bit in range(0, bits, stride):
+        page, within = divmod(bit, size * 8)
+        at = pages[page] + within // 8
+        content[at] ^= 1 << within % 8
+        state, after = look(bytes(content), origin, genesis)
+        content[at] ^= 1 << within % 8
+        found[state, after == rows] += 1
+    assert found["whole", False] == 0
+    assert found["broken", False] > found["whole", True] / 4 > 0
+    assert sum(found.values()) == len(range(0, bits, stride))
