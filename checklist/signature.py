@@ -89,5 +89,5 @@ def asks(kind: str, body: Mapping[str, Any]) -> str:
         return WENT_ON
     if kind == "reviewed":
         return REVIEWED
-    meaning = body.get("meaning", "")
+    meaning = body.get("meaning") if kind in ("passed", "cautioned", "refused") else None
     return meaning if meaning in (WITNESSED, CHECKED) else ""
