@@ -45,6 +45,9 @@ TAIL = 1_000
 TRIES = 2
 """How often a write waits out its patience for another program before it gives up."""
 
+MOST_TURNS = 2**63 - 1
+"""No turn is greater: SQLite's largest whole number."""
+
 _T = TypeVar("_T")
 Attest = Callable[[Entry], Act]
 
@@ -204,6 +207,17 @@ class Trail:
             if row.turn != turn:
                 raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
         return tuple(map(self._entry, rows))
+
+    def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
+        """The acts of the workplace of these kinds, from the newest back."""
+        before = MOST_TURNS
+        while True:
+            with self._reading() as db:
+                rows = reading.acts(db, kinds, before)
+            yield from map(self._entry, rows)
+            if not rows:
+                return
+            before = rows[-1].turn
 
     def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
         """The number and digest of the entries after a number, as they are stored."""

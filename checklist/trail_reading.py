@@ -6,7 +6,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from checklist import chain, codec
 from checklist.chain import Head, Row
@@ -15,6 +15,8 @@ from checklist.trail_schema import COLUMNS
 
 BATCH = 1_000
 """How many rows one short read takes."""
+NEWEST = 50
+"""How many acts of the workplace one short read takes: what is asked of them lies near the end."""
 
 
 class Origin(NamedTuple):
@@ -66,20 +68,30 @@ def is_sound(found: Origin) -> bool:
 
 
 def rows(db: sqlite3.Connection, after: int, last: int) -> Iterator[Row]:
-    """The stored rows after one number up to another, read in short transactions.
+    """The stored rows after one number up to another."""
+    for batch in batches(db, after, last):
+        yield from map(Row._make, batch)
 
-    A long read would keep the write-ahead log from being folded back into the file.
+
+def batches(db: sqlite3.Connection, after: int, last: int) -> Iterator[list[tuple[Any, ...]]]:
+    """The stored rows after one number up to another, some at a time, as their bare columns.
+
+    They are read in short transactions: a long read would keep the write-ahead log from being
+    folded back into the file. Those before one that cannot be read come before the sqlite3.Error.
     """
     sql = f"SELECT {COLUMNS} FROM main.entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
     while after < last:
-        batch: list[Row] = []
+        batch: list[tuple[Any, ...]] = []
         try:
-            batch.extend(map(Row._make, db.execute(sql, (after, last, BATCH))))
-        finally:
-            yield from batch
+            batch.extend(db.execute(sql, (after, last, BATCH)))
+        except sqlite3.Error:
+            if batch:
+                yield batch
+            raise
         if not batch:
             return
-        after = batch[-1].seq
+        yield batch
+        after = batch[-1][0]
 
 
 def digests(db: sqlite3.Connection, after: int, last: int) -> Iterator[tuple[int, bytes]]:
@@ -118,6 +130,16 @@ def rows_of(db: sqlite3.Connection, preparation: str, after: int = -1) -> list[R
     """The stored rows of a preparation behind a turn, in the order of its turns."""
     sql = f"SELECT {COLUMNS} FROM main.entries WHERE preparation = ? AND turn > ? ORDER BY turn"
     return [Row._make(each) for each in db.execute(sql, (preparation, after))]
+
+
+def acts(db: sqlite3.Connection, kinds: Sequence[str], before: int) -> list[Row]:
+    """The newest stored acts of the workplace of these kinds, before a turn, newest first."""
+    marks = ", ".join("?" * len(kinds))
+    sql = (
+        f"SELECT {COLUMNS} FROM main.entries WHERE preparation = '' AND turn < ?"
+        f" AND kind IN ({marks}) ORDER BY turn DESC LIMIT {NEWEST}"
+    )
+    return [Row._make(each) for each in db.execute(sql, (before, *kinds))]
 
 
 def next_turn(db: sqlite3.Connection, preparation: str) -> int:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from checklist import trail_reading as reading
-from checklist.chain import Break, Head, Row, first_break
+from checklist.chain import Break, Head, first_break
 from checklist.trail_reading import Origin
 from checklist.trail_schema import schema_faults
 
@@ -78,19 +78,15 @@ def tail_break(db: sqlite3.Connection, origin: Origin, most: int) -> Break | Non
 
 
 def _break_after(db: sqlite3.Connection, origin: Origin, start: Head, end: int) -> Break | None:
-    reached = start.seq
-
-    def watched() -> Iterator[Row]:
-        nonlocal reached
-        for row in reading.rows(db, start.seq, end):
-            yield row
-            reached = row.seq
-
     try:
-        return first_break(watched(), origin.id, after=start)
+        for batch in reading.batches(db, start.seq, end):
+            if (broken := first_break(batch, origin.id, after=start)) is not None:
+                return broken
+            start = Head(batch[-1][0], batch[-1][-1])
     except sqlite3.Error as error:
-        seq = reached + 1
+        seq = start.seq + 1
         return Break(seq=seq, sentence=f"Entry {seq} cannot be read ({error}).")
+    return None
 
 
 def _file_faults(db: sqlite3.Connection) -> Iterator[str]:
