@@ -27,6 +27,7 @@ class Unit:
     name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
     product's code to the number of containers that its register says are in stock, `liquids` that
     of a controlled liquid to what is left in its open bottle; `liquid_loss` is what may be missing.
+    A closed trail is kept for `keep_years` after its last entry.
     """
 
     code: str
@@ -46,6 +47,7 @@ class Unit:
     window_frequent: Quantity = Quantity.of("60", "min")
     window_daily: Quantity = Quantity.of("120", "min")
     many_containers: int = 3
+    keep_years: int = 6
     packages_most: int = 3
     liquid_loss: Quantity = Quantity.of("1", "mL")
     rounding_warn: Fraction = Fraction(5, 100)

@@ -19,6 +19,7 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     smallest_volume = "0.1 mL"
     liquid_loss = "1 mL"                        # of a controlled liquid, missing from its bottle
     many_containers = 3
+    keep_years = 6                              # for which a closed trail is kept; or longer
     packages_most = 3                           # sterile packages put together on the ward
     rounding_warn = "5 %"                       # of the dose; not above rounding_limit
     rounding_limit = "10 %"
@@ -95,6 +96,7 @@ class _Unit(Record):
     window_frequent: Line | None = None
     window_daily: Line | None = None
     many_containers: Annotated[int, Field(ge=2, le=20)] | None = None
+    keep_years: Annotated[int, Field(ge=1, le=200)] | None = None
     packages_most: Annotated[int, Field(ge=2, le=20)] | None = None
     rounding_warn: Line | None = None
     rounding_limit: Line | None = None
