@@ -101,11 +101,9 @@ def first_break(rows: Iterable[Sequence[Any]], trail_id: str, *, after: Head) ->
         seq += 1
         try:
             names, rest = join((id_, prep)), join((kind, place, lands, at, by, station, channel))
-            plain = "\\" not in names and "\\" not in rest and "\\" not in body
-            content = (
-                f'{start}{found},"{names}",{turn},"{rest}","{body.replace(QUOTE, ESCAPED)}",'
-                f'"{before.hex()}"]'
-            )
+            front = f'{start}{found},"{names}",{turn},"{rest}","'
+            plain = "\\" not in front and "\\" not in body
+            content = f'{front}{body.replace(QUOTE, ESCAPED)}","{before.hex()}"]'
             ours = type(found) is int and type(turn) is int and found == seq and last == before
             if ours and plain and sha256(content.encode()).digest() == own:
                 before = own

@@ -44,10 +44,6 @@ TAIL = 1_000
 """How many of the last entries are verified whenever a trail is opened."""
 TRIES = 2
 """How often a write waits out its patience for another program before it gives up."""
-
-MOST_TURNS = 2**63 - 1
-"""No turn is greater: SQLite's largest whole number."""
-
 _T = TypeVar("_T")
 Attest = Callable[[Entry], Act]
 
@@ -136,9 +132,7 @@ class Trail:
     ) -> Entry:
         """Record an event, with the texts sealed for it, and give it back as an entry.
 
-        `attest` makes, from the entry, the act that signs it; that is recorded right behind it,
-        in the same transaction, so that neither ever stands without the other.
-
+        The act that `attest` makes of the entry, to sign it, is recorded in the same transaction.
         It returns only once the entry is on the disk and reads back as it was written. An event
         that stands in the trail already, with the same id and content, gives its entry again.
         Raises TurnTaken when the preparation has been moved on by someone else, UnfitEvent when
@@ -210,14 +204,8 @@ class Trail:
 
     def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
         """The acts of the workplace of these kinds, from the newest back."""
-        before = MOST_TURNS
-        while True:
-            with self._reading() as db:
-                rows = reading.acts(db, kinds, before)
-            yield from map(self._entry, rows)
-            if not rows:
-                return
-            before = rows[-1].turn
+        with self._reading() as db:
+            yield from map(self._entry, reading.acts(db, kinds))
 
     def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
         """The number and digest of the entries after a number, as they are stored."""
@@ -267,11 +255,6 @@ class Trail:
         """Look at the whole file: SQLite's own check, form, chain and definitions."""
         with self._reading() as db:
             return verifying.verification(db)
-
-    @property
-    def sqlite_version(self) -> str:
-        """The version of the SQLite library in use."""
-        return sqlite3.sqlite_version
 
     def _connected(self) -> sqlite3.Connection:
         """A connection to a trail whose form and last entries were looked over."""

@@ -13,8 +13,10 @@ from checklist.chain import Head, Row
 from checklist.preparation import CLOSED
 from checklist.trail_schema import COLUMNS
 
-BATCH = 1_000
+BATCH = 250
 """How many rows one short read takes."""
+MOST_TURNS = 2**63 - 1
+"""No turn is greater: SQLite's largest whole number."""
 NEWEST = 50
 """How many acts of the workplace one short read takes: what is asked of them lies near the end."""
 
@@ -132,14 +134,16 @@ def rows_of(db: sqlite3.Connection, preparation: str, after: int = -1) -> list[R
     return [Row._make(each) for each in db.execute(sql, (preparation, after))]
 
 
-def acts(db: sqlite3.Connection, kinds: Sequence[str], before: int) -> list[Row]:
-    """The newest stored acts of the workplace of these kinds, before a turn, newest first."""
-    marks = ", ".join("?" * len(kinds))
+def acts(db: sqlite3.Connection, kinds: Sequence[str]) -> Iterator[Row]:
+    """The stored acts of the workplace of these kinds, newest first, in short reads."""
     sql = (
         f"SELECT {COLUMNS} FROM main.entries WHERE preparation = '' AND turn < ?"
-        f" AND kind IN ({marks}) ORDER BY turn DESC LIMIT {NEWEST}"
+        f" AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY turn DESC LIMIT {NEWEST}"
     )
-    return [Row._make(each) for each in db.execute(sql, (before, *kinds))]
+    before = MOST_TURNS
+    while batch := [Row._make(each) for each in db.execute(sql, (before, *kinds))]:
+        yield from batch
+        before = batch[-1].turn
 
 
 def next_turn(db: sqlite3.Connection, preparation: str) -> int:

@@ -58,7 +58,7 @@ def verification(
         origin = reading.origin(db)
         head = reading.last(db, origin)
         (entries,) = db.execute("SELECT count(*) FROM main.entries").fetchone()
-        broken = _break_after(db, origin, Head(0, origin.genesis), head.seq)
+        broken = break_after(db, origin, Head(0, origin.genesis), head.seq)
     except sqlite3.Error as error:
         faults.append(f"The entries cannot be read ({error}).")
     return Verification(entries=entries, head=head, first_break=broken, faults=tuple(faults))
@@ -74,10 +74,11 @@ def tail_break(db: sqlite3.Connection, origin: Origin, most: int) -> Break | Non
         if found is None:
             return Break(seq=before, sentence=f"Entry {before} is missing.")
         start = Head(found.seq, found.digest)
-    return _break_after(db, origin, start, head.seq)
+    return break_after(db, origin, start, head.seq)
 
 
-def _break_after(db: sqlite3.Connection, origin: Origin, start: Head, end: int) -> Break | None:
+def break_after(db: sqlite3.Connection, origin: Origin, start: Head, end: int) -> Break | None:
+    """The first break among the entries after `start`, up to number `end`."""
     try:
         for batch in reading.batches(db, start.seq, end):
             if (broken := first_break(batch, origin.id, after=start)) is not None:
