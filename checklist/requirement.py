@@ -44,7 +44,6 @@ dose is in.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -53,6 +52,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from checklist.checks import CHECKS, REASONS
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Tier
 from checklist.walks import ENTRY
 
@@ -198,11 +198,11 @@ class _FileIn(_In):
 def read(file: Path) -> Required:
     """The requirements in a TOML file. Raises RequiredFaults with every fault found in it."""
     try:
-        given = _FileIn.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        given = _FileIn.model_validate(tables(file))
     except FileNotFoundError:
         raise RequiredFaults([f"{FILE}: there is no such file ({file})"]) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RequiredFaults([f"{FILE}: this is not TOML text: {error}"]) from None
+    except NotToml as error:
+        raise RequiredFaults([f"{FILE}: {error}"]) from None
     except ValidationError as error:
         raise RequiredFaults(
             [

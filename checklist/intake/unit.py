@@ -66,6 +66,8 @@ from checklist.verdict import Tier
 
 MAX_PATTERN = 200
 """Characters in a pattern; it is tried on a few dozen characters of text."""
+MAX_OPEN, MAX_OPTIONAL = 3, 4
+"""Most parts of a pattern that may have any of several lengths, and most that may be left out."""
 
 Line = Annotated[str, Field(min_length=1, max_length=80)]
 Lines = list[Line]
@@ -274,8 +276,9 @@ def _zone(text: str) -> str:
 def _pattern(text: str) -> str:
     """A pattern that is safe to try on what people type.
 
-    A repeated group can take minutes over a few dozen characters, so none is allowed; neither is
-    a pattern that would take nothing, or a plain name, for what it is meant to tell apart.
+    A repeated group can take minutes over a few dozen characters, so none is allowed, and few
+    parts of a length of their own, whose lengths are tried against each other; neither is a
+    pattern that would take nothing, or a plain name, for what it is meant to tell apart.
     """
     try:
         with warnings.catch_warnings():
@@ -283,15 +286,21 @@ def _pattern(text: str) -> str:
             form = re.compile(text)
     except (re.error, Warning, OverflowError, RecursionError) as trouble:
         raise NotAsWritten(f"{quoted(text)} is not a pattern: {trouble}. Correct it.") from None
-    if _repeats_a_group(text):
+    bare = _without_classes(text)
+    if re.search(r"\)[*+{]", bare):
         raise NotAsWritten(f"{quoted(text)} repeats a group in brackets. Write it without that.")
+    open_, optional = len(re.findall(r"[*+]|\{[0-9]*,", bare)), len(re.findall(r"[^(*+}]\?", bare))
+    if not (open_ <= MAX_OPEN and optional <= MAX_OPTIONAL):
+        raise NotAsWritten(
+            f"{quoted(text)} has {open_} parts with * or + or a length from-to, and {optional} with"
+            f" a question mark; at most {MAX_OPEN} and {MAX_OPTIONAL} can be tried quickly. Make it"
+            " plainer."
+        )
     if form.fullmatch("") or form.fullmatch("Ada Reen"):
         raise NotAsWritten(f"{quoted(text)} fits a name or nothing at all. Make it narrower.")
     return text
 
 
-def _repeats_a_group(text: str) -> bool:
-    """Whether a closing bracket is followed by a repetition, classes and escapes left aside."""
-    bare = re.sub(r"\\.", "x", text)
-    bare = re.sub(r"\[\^?\]?[^\]]*\]", "x", bare)
-    return bool(re.search(r"\)[*+{]", bare))
+def _without_classes(text: str) -> str:
+    """The pattern with an x in place of each escape and each class in square brackets."""
+    return re.sub(r"\[\^?\]?[^\]]*\]", "x", re.sub(r"\\.", "x", text))
