@@ -286,7 +286,7 @@ def test_the_head_is_printed_kept_and_verified_by_command(tmp_path: Path) -> Non
     elsewhere.mkdir()
     shutil.rmtree(tmp_path / "ward.trail.checkpoints")
     unknown = run("trail", "verify", *where, "--against", str(printed), home=elsewhere)
-    assert unknown.returncode == 2 and "Name its key with --key." in unknown.stderr
+    assert unknown.returncode == 2 and "key with --key." in unknown.stderr
     named = run(
         "trail", "verify", *where, "--against", str(printed), "--key", key, "--json", home=elsewhere
     )

@@ -174,12 +174,18 @@ def _comparison(
 def _head_in(path: Path, known: Sequence[VerifierKey]) -> Checkpoint:
     """The checkpoint in a file, once its signature by a known key holds."""
     try:
-        note = note_in(path.read_text("utf-8"))
+        text = path.read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as fault:
+        why = getattr(fault, "strerror", None) or "it is no text"
+        raise CannotGoOn(f"The head {path} cannot be read ({why}).") from fault
+    try:
+        note = note_in(text)
         verified(note, known)
         return checkpoint_in(note.text)
-    except (NoteFault, OSError, ValueError) as fault:
+    except NoteFault as fault:
         raise CannotGoOn(
-            f"{path} cannot be relied on as a head: {fault} Name its key with --key."
+            f"{path} cannot be relied on as a head: {fault} If another device signed it, name that"
+            " device's key with --key."
         ) from fault
 
 
