@@ -14,7 +14,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -39,6 +39,7 @@ FLEETING = frozenset(("ramfs", "tmpfs"))
 LEAST_FREE = 256 * 1024 * 1024
 MOST_LOG = 16 * 1024 * 1024
 BACKUP_AGE = timedelta(days=1)
+HEAD_AGE = timedelta(hours=12)
 CLOCK_STEP = timedelta(minutes=2)
 
 
@@ -266,6 +267,33 @@ def last_backup(made: datetime | None, now: datetime) -> Look:
         seen="none recorded" if made is None else f"{said_span(now - made)} ago",
         expected=f"within {said_span(BACKUP_AGE)}",
         do="checklist trail backup FILE, to another disk." if late else "",
+    )
+
+
+def outside(key: Path, head: Path | None, *, behind: int, now: datetime) -> Iterator[Look]:
+    """The key that signs the trail's heads, and the newest head kept outside the trail.
+
+    `head` is its file, None for none; `behind` is how many entries were recorded after it.
+    """
+    do, seen = "", str(key)
+    if not key.is_file():
+        seen, do = (
+            f"none in {key.parent}",
+            "checklist trail checkpoint makes one, and signs a head.",
+        )
+    elif os.name == "posix" and key.stat().st_mode & 0o077:
+        seen, do = f"{key}, open to others", f"chmod 600 {key}, and ask IT who had it."
+    yield Look(what="signing key", seen=seen, expected="one, for this user alone", do=do)
+    seen, late = "none", behind > 0
+    if head is not None:
+        age = now - datetime.fromtimestamp(head.stat().st_mtime, UTC)
+        seen = f"{said_span(age)} ago, {behind} entries before the last"
+        late = behind > 0 and not age <= HEAD_AGE
+    yield Look(
+        what="last checkpoint",
+        seen=seen,
+        expected=f"within {said_span(HEAD_AGE)}, where anything was recorded since",
+        do="checklist trail checkpoint, and keep what it prints elsewhere." if late else "",
     )
 
 

@@ -29,15 +29,15 @@ def scrubbed(path: Path, texts: Iterable[str], *, patience_ms: int = file.PATIEN
     TrailBusy when another program holds the trail for longer than the station waits: then the
     texts are deleted, and their bytes may still stand in the log.
     """
-    _folded(path, patience_ms, anew=False)
+    folded(path, patience_ms, anew=False)
     left = standing(path, texts)
     if left:
-        _folded(path, patience_ms, anew=True)
+        folded(path, patience_ms, anew=True)
         left = standing(path, left)
     return left
 
 
-def _folded(path: Path, patience_ms: int, *, anew: bool) -> None:
+def folded(path: Path, patience_ms: int = file.PATIENCE_MS, *, anew: bool = False) -> None:
     """Fold the log into the file and cut it; `anew` has the file built again before that."""
     try:
         file.opened(path, how=file.TO_WRITE, patience_ms=patience_ms).close()

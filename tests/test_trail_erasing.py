@@ -76,14 +76,14 @@ def test_erasing_in_any_order_leaves_nothing_of_it_without_building_the_file_ane
 ) -> None:
     # What secure_delete alone does: the file is not built anew here.
     chance = random.Random(seed)
-    folded = trail_erasing._folded
+    folded = trail_erasing.folded
     calls: list[bool] = []
 
     def counted(path: Path, patience_ms: int, *, anew: bool) -> None:
         calls.append(anew)
         folded(path, patience_ms, anew=anew)
 
-    monkeypatch.setattr(trail_erasing, "_folded", counted)
+    monkeypatch.setattr(trail_erasing, "folded", counted)
     with made(tmp_path) as trail:
         trail.append(event(1))
         for turn in range(1, 60):

@@ -8,7 +8,17 @@ from typing import Annotated
 import typer
 
 from checklist import __version__
-from checklist.faces import dose, prove, trail, trail_heads, unit, unit_settings, workflow
+from checklist.faces import (
+    copies,
+    disposal,
+    dose,
+    prove,
+    trail,
+    trail_heads,
+    unit,
+    unit_settings,
+    workflow,
+)
 
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
@@ -26,6 +36,8 @@ app = typer.Typer(
 )
 app.add_typer(trail.app, name="trail")
 trail.app.add_typer(trail_heads.app)
+trail.app.add_typer(copies.app)
+trail.app.add_typer(disposal.app)
 app.add_typer(workflow.app, name="workflow")
 workflow.app.add_typer(prove.app)
 unit.app.add_typer(unit_settings.app)
@@ -41,7 +53,8 @@ TrailOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 NamesOption = Annotated[
-    bool, typer.Option("--names", help="Show names and identifiers as well; off by default.")
+    bool,
+    typer.Option("--names", help="Show names and identifiers as well; that you asked is recorded."),
 ]
 
 
@@ -142,6 +155,9 @@ def show(
     ward: WardOption = None,
     json: JsonOption = False,
     names: NamesOption = False,
+    by: Annotated[
+        str, typer.Option("--as", metavar="CODE", help="Your staff code, with --names.")
+    ] = "",
 ) -> None:
     """Show a preparation step by step, and its label."""
     from checklist.faces.leaving import told
@@ -149,7 +165,7 @@ def show(
     with told():
         from checklist.faces.record import show as shown
 
-        shown(preparation, trail=trail, ward=ward, as_json=json, names=names)
+        shown(preparation, trail=trail, ward=ward, as_json=json, names=names, by=by)
 
 
 @app.command("list")

@@ -13,9 +13,11 @@ from typing import Any
 import typer
 
 from checklist import codec, library
+from checklist.answer import SEALED
 from checklist.definition import from_text
 from checklist.engine import GO_ON
 from checklist.faces.blocks import dose_of, short
+from checklist.faces.errand import errand
 from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import preparation_of, quoted, real_clock, trail_to_read, ward_of
 from checklist.fold import replay
@@ -24,7 +26,8 @@ from checklist.inclusion import signatures_of
 from checklist.intake.ward import Ward
 from checklist.label import Label, label
 from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
-from checklist.people import Role, StaffMember
+from checklist.people import StaffMember
+from checklist.permission import Action
 from checklist.preparation import Entry, Preparation
 from checklist.signature import WORDS
 from checklist.station import Station
@@ -58,9 +61,21 @@ class Told:
         return f"{code} {known.name}" if self.names and known else code
 
 
-def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, names: bool) -> None:
-    """Tell one preparation on stdout."""
+def show(
+    named: str,
+    *,
+    trail: Path | None,
+    ward: Path | None,
+    as_json: bool,
+    names: bool,
+    by: str = "",
+) -> None:
+    """Tell one preparation on stdout. With `names` it is recorded before that `by` asked."""
     path = trail_to_read(trail, ward)
+    if names:
+        with errand(path, ward, by, Action.READ_NAMES) as here:
+            of = preparation_of(here.trail, named).id
+            here.record("names_shown", {"preparation": of, "what": "show"})
     with Trail.open(path, read_only=True) as kept:
         entries = kept.of(preparation_of(kept, named).id)
         rules = Rules.of(from_text(kept.definition(entries[0].event.body["workflow"])))
@@ -159,7 +174,7 @@ def _tell(told: Told, entry: Entry, before: Entry) -> None:
     at = told.local(event.at)
     head = f"{event.turn:>3}  {at:%H:%M:%S}  {passed:>5} s  {event.by:<6}  "
     step = _words((event.place or event.lands).partition("/")[0])
-    _say(f"{step}: {_what(event.kind, event.body)}", head)
+    _say(f"{step}: {_what(told, event.kind, event.body)}", head)
     readings = codec.observation_in(event.body["seen"]) if "seen" in event.body else {}
     entered = [f"{name} {_value(told, one)}" for name, one in readings.items() if _telling(one)]
     if entered:
@@ -176,10 +191,10 @@ def _signature(told: Told, signed: Entry) -> str:
     return f"signed by {who}, {said_date(at.date())} {at:%H:%M:%S}: {WORDS.get(meaning, meaning)}"
 
 
-def _what(kind: str, body: Mapping[str, Any]) -> str:
+def _what(told: Told, kind: str, body: Mapping[str, Any]) -> str:
     codes = ", ".join(one["code"] for one in body.get("reasons", []))
     notes = ", ".join(one["code"] for one in body.get("notes", []))
-    beside = f" ({body['note']})" if body.get("note") else ""
+    beside = f": {_raw(told, body['note'])}" if body.get("note") else ""
     match kind:
         case "opened":
             return "opened"
@@ -200,7 +215,7 @@ def _what(kind: str, body: Mapping[str, Any]) -> str:
         case "ended":
             return f"ended: {_words(body['because'])}{beside}"
         case "noted":
-            return f"note: {body['text']}"
+            return f"note: {_raw(told, body['text'])}"
         case _:
             return "the working was shown"
 
@@ -215,7 +230,7 @@ def _value(told: Told, reading: Reading) -> str:
             text = told.trail.unsealed(reference) if told.names else "(kept apart)"
             return "(erased)" if text is None else text
         case Unread():
-            return f"not readable: {_raw(told, reading)}"
+            return f"not readable: {_raw(told, reading.raw)}"
         case ProductRead(code=code, lot=lot):
             return f"item {code}{f', lot {lot}' if lot else ''} {reading.channel.value}"
         case Identifier():
@@ -228,10 +243,11 @@ def _value(told: Told, reading: Reading) -> str:
             return f"{value} {reading.channel.value}"
 
 
-def _raw(told: Told, reading: Reading) -> str:
-    if not reading.raw.startswith("sealed:"):
-        return reading.raw
-    text = told.trail.unsealed(reading.raw.removeprefix("sealed:")) if told.names else ""
+def _raw(told: Told, raw: str) -> str:
+    """What was typed; where it is kept apart, only for one who asked for names."""
+    if not raw.startswith(SEALED):
+        return raw
+    text = told.trail.unsealed(raw.removeprefix(SEALED)) if told.names else ""
     return "(erased)" if text is None else text or "(kept apart)"
 
 
@@ -282,7 +298,7 @@ def label_of(told: Told) -> Label | None:
         clock=real_clock,
         new_id=str,
     )
-    nobody = StaffMember(code="", name="", role=Role.NURSE)
+    nobody = StaffMember(code="", name="")
     spot = told.rules.layout.spots[told.rules.workflow.steps[0].name]
     return label(told.prep, station.surroundings(told.prep, nobody, spot))
 
@@ -348,8 +364,7 @@ def _named(told: Told, patient: str) -> dict[str, Any]:
     sealed = {
         reference: told.trail.unsealed(reference)
         for one in told.entries
-        if "seen" in one.event.body
-        for reference in _references(codec.observation_in(one.event.body["seen"]))
+        for reference in _references(one.event.body)
     }
     staff = {
         one.event.by: told.ward.staff[one.event.by].name
@@ -359,7 +374,8 @@ def _named(told: Told, patient: str) -> dict[str, Any]:
     return {"names": {"patient": patient, "staff": staff, "kept_apart": sealed}}
 
 
-def _references(seen: Mapping[str, Reading]) -> Iterator[str]:
-    for reading in seen.values():
-        if reading.raw.startswith("sealed:"):
-            yield reading.raw.removeprefix("sealed:")
+def _references(body: Mapping[str, Any]) -> Iterator[str]:
+    seen = codec.observation_in(body.get("seen", {}))
+    for raw in (*(one.raw for one in seen.values()), body.get("note", ""), body.get("text", "")):
+        if raw.startswith(SEALED):
+            yield raw.removeprefix(SEALED)
