@@ -228,6 +228,16 @@ def test_a_persons_own_key_is_used_for_their_acts(tmp_path: Path) -> None:
     with pytest.raises(KeyFault, match="already"):
         held.make_person("RN-31")
     assert len(held.known()) == 2
+    for unfit in ("", "RN 1", "a+b"):
+        with pytest.raises(KeyFault, match="without space or plus"):
+            held.make_person(unfit)
+
+
+def test_a_persons_key_is_made_by_command_and_printed_once(tmp_path: Path) -> None:
+    made_ = run("trail", "key", "--make-for", "RN-31", home=tmp_path)
+    own = keys(tmp_path / "checklist").person("RN-31")
+    assert own is not None and made_.stdout == f"{own.key()}\n"
+    assert run("trail", "key", "--make-for", "RN-31", home=tmp_path).returncode == 2
 
 
 @pytest.mark.parametrize("trouble", ["open to others", "a link", "no key", "another kind"])

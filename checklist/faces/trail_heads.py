@@ -45,12 +45,27 @@ def checkpoint(trail: TrailOption = None, ward: WardOption = None) -> None:
 
 
 @app.command()
-def key(trail: TrailOption = None, ward: WardOption = None) -> None:
+def key(
+    trail: TrailOption = None,
+    ward: WardOption = None,
+    person: Annotated[
+        str,
+        typer.Option("--make-for", metavar="CODE", help="Make a person's own key, and print that."),
+    ] = "",
+) -> None:
     """Print the public key for the trail's heads.
 
-    Whoever is to verify them needs it, and is to have it from you, not with the heads.
+    Whoever is to verify them needs it, and is to have it from you, not with the heads. A person
+    who has a key of their own signs with it what they do at this device.
     """
     from checklist.faces.leaving import told
+
+    if person:
+        with told():
+            from checklist.faces.notarial import keys
+
+            typer.echo(str(keys().make_person(person).key()))
+        return
 
     with told():
         from checklist.faces.notarial import key_of
