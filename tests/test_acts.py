@@ -23,6 +23,7 @@ from checklist.preparation import Act
 from checklist.signature_report import report
 from checklist.trail import Trail, TrailDamaged
 from checklist.trail_file import TO_WRITE, opened
+from tests.faces import run
 from tests.notaries import keys, notary
 from tests.test_heads import remade
 from tests.test_tampering import EDIT, LOSS, SWALLOW, TOOTHLESS, behind, dropping, restored
@@ -240,6 +241,20 @@ def test_a_forged_caution_gone_past_is_found_by_its_missing_signature(tmp_path: 
         known = keys(tmp_path).known()
         found = report(trail.rows(), trail.origin.id, known)
     assert (found.held, found.faults, found.unsigned, found.strangers) == (1, [], [10], [])
+
+
+def test_verification_names_the_act_without_its_signature_and_ends_with_1(tmp_path: Path) -> None:
+    path = filled(tmp_path, 4)
+    with Trail.open(path) as trail:
+        keeping = notary(tmp_path, trail)
+        trail.append(event(90, "prep-9"))
+        true = event(91, "prep-9", 1, kind="proceeded")
+        trail.append(true, attest=keeping.attest(true))
+        trail.append(event(92, "prep-9", 2, kind="proceeded"))
+    found = run("trail", "verify", "--trail", str(path), home=tmp_path)
+    assert found.returncode == 1
+    assert found.stderr == "Acts that ask for a signature and have none: 1: 8.\n"
+    assert "8 entries, whole" in found.stdout
 
 
 def test_a_temporary_table_of_the_same_name_is_refused_on_our_connection(tmp_path: Path) -> None:
