@@ -77,7 +77,7 @@ class Keys:
         return self._signer(code, self.path_of(code))
 
     def make_person(self, code: str) -> Signer:
-        """A new key for a person. Raises KeyFault where there is one, or the code cannot name it."""
+        """A new key for a person. Raises KeyFault where there is one, or for an unfit code."""
         if not code or "+" in code or any(c.isspace() for c in code):
             raise KeyFault(f"A key bears a staff code without space or plus; {code!r} was given.")
         return self._made(code, self.path_of(code))
