@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from checklist.heads import Heads
-from checklist.note import VerifierKey, origin_of
 from checklist.notary import Notary
+from checklist.note import VerifierKey, origin_of
 from checklist.signing import Keys
 from checklist.trail import Trail
 from tests.scene import Scene
