@@ -6,6 +6,7 @@ Each look gives one line: what was seen, what is expected, and what to do where 
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sqlite3
 import stat
@@ -41,6 +42,7 @@ MOST_LOG = 16 * 1024 * 1024
 BACKUP_AGE = timedelta(days=1)
 HEAD_AGE = timedelta(hours=12)
 CLOCK_STEP = timedelta(minutes=2)
+_REFERENCE = re.compile(r'"sealed:([^"]+)"')
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,6 +77,7 @@ def looks(path: Path, *, now: datetime) -> Iterator[Look]:
             yield from settings(db)
             yield clock(_moments(db), now)
             yield last_backup(_last(db, "backed_up"), now)
+            yield sealed_texts(db)
             found = verifying.verification(db)
     except TrailFault as fault:
         yield Look(what="content", seen=str(fault), expected="a trail that can be read", do=CALL)
@@ -267,6 +270,25 @@ def last_backup(made: datetime | None, now: datetime) -> Look:
         seen="none recorded" if made is None else f"{said_span(now - made)} ago",
         expected=f"within {said_span(BACKUP_AGE)}",
         do="checklist trail backup FILE, to another disk." if late else "",
+    )
+
+
+def sealed_texts(db: sqlite3.Connection) -> Look:
+    """The texts kept apart: each is there, or an entry says by whose act it was erased."""
+    named: set[str] = set()
+    erased: set[str] = set()
+    for kind, body in db.execute("SELECT kind, body FROM main.entries"):
+        named.update(_REFERENCE.findall(body))
+        if kind == "erased":
+            erased.update(codec.body(body)["references"])
+    there = {reference for (reference,) in db.execute("SELECT reference FROM main.private")}
+    lost = named - there - erased
+    seen = f"{len(there)} kept, {len(erased)} erased"
+    return Look(
+        what="texts kept apart",
+        seen=f"{seen}, {len(lost)} gone without an entry" if lost else seen,
+        expected="each kept, or erased by an entry",
+        do=f"Somebody took them out behind this program's back. {CALL}" if lost else "",
     )
 
 

@@ -261,7 +261,7 @@ def test_only_a_closed_trail_past_its_years_is_disposed_of(
 def test_the_doctor_gives_one_line_a_look_and_its_exit_code(ward: Path, tmp_path: Path) -> None:
     found = run("doctor", "--ward", ward)
     lines = found.out.splitlines()
-    assert len(lines) == 13
+    assert len(lines) == 14
     assert all(line.startswith(("right  ", "TO DO  ")) for line in lines)
     assert all("expected: " in line for line in lines)
     assert found.code == 1  # no backup yet, no key and no head
@@ -272,6 +272,19 @@ def test_the_doctor_gives_one_line_a_look_and_its_exit_code(ward: Path, tmp_path
     db.close()
     broken = run("doctor", "--ward", ward)
     assert broken.code == 3 and "TO DO  content: not as it was recorded" in broken.out
+
+
+def test_a_text_taken_out_behind_the_programs_back_is_told_and_an_erased_one_is_not(
+    ward: Path,
+) -> None:
+    run("erase", "P-302", "--ground", "mistake", "--ward", ward, "--as", ADMIN)
+    right = "right  texts kept apart: 8 kept, 1 erased (expected"
+    assert right in run("doctor", "--ward", ward).out
+    db = plain(ward / "trail.db")
+    db.execute("DELETE FROM private WHERE field = 'label_identifier'")
+    db.close()
+    told = run("doctor", "--ward", ward).out
+    assert "TO DO  texts kept apart: 7 kept, 1 erased, 1 gone without an entry" in told
 
 
 NOW = AT + timedelta(hours=1)
