@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from checklist import __version__
 from checklist.faces import (
@@ -20,10 +23,38 @@ from checklist.faces import (
     workflow,
 )
 
+
+class Inert(TyperGroup):
+    """The commands, which say a word that they do not know without being steered by it."""
+
+    def make_context(self, *words: Any, **more: Any) -> Any:
+        with _inert():
+            return super().make_context(*words, **more)
+
+    def invoke(self, ctx: Any) -> Any:
+        with _inert():
+            return super().invoke(ctx)
+
+
+@contextmanager
+def _inert() -> Iterator[None]:
+    """Show each character of a usage message that could steer a terminal, or hide, as an escape."""
+    try:
+        yield
+    except Exception as fault:
+        if hasattr(fault, "format_message"):
+            from checklist.faces.saying import harmless
+
+            said = harmless(fault.format_message())
+            fault.format_message = lambda: said
+        raise
+
+
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 app = typer.Typer(
     name="checklist",
+    cls=Inert,
     help=(
         "Prepare a medication dose step by step, with every step checked and recorded."
         " Try: checklist demo"
