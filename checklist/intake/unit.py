@@ -10,7 +10,10 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     record_number = "[0-9]{8}"                  # Python patterns for a whole text; no group in
     location = "(?i)(room|bed)\\b.*"            # brackets may be repeated
 
-    preparer_roles = ["nurse", "physician"]     # also checker_roles
+    sign_in_with = "code and pin"               # or "code only", which proves nobody's identity
+    pin_tries = 5                               # wrong PINs on end that shut a person out
+    pin_lock = "15 min"                         # for how long
+    pin_shortest = 6                            # characters in a PIN
     second_person_cautions = ["dose_outside_range"]
     pharmacist_review_expected = true
     weight_max_age = "7 days"                   # limits, only as tight as shipped or tighter: also
@@ -46,7 +49,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from pathlib import Path
 from types import MappingProxyType
@@ -58,10 +61,9 @@ from pydantic import Field
 from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place, shown
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import number, quoted
-from checklist.people import Role
 from checklist.quantity import Quantity
 from checklist.setting import Settings, unfit
-from checklist.unit import Unit
+from checklist.unit import SignIn, Unit
 from checklist.verdict import Tier
 
 MAX_PATTERN = 200
@@ -74,10 +76,9 @@ Lines = list[Line]
 
 _TIMES = (
     "weight_max_age", "record_late_after",
-    "window_time_critical", "window_frequent", "window_daily",
+    "window_time_critical", "window_frequent", "window_daily", "pin_lock",
 )  # fmt: skip
 _SHARES = ("rounding_warn", "rounding_limit")
-_ROLES = ("preparer_roles", "checker_roles")
 
 
 class _Unit(Record):
@@ -89,8 +90,10 @@ class _Unit(Record):
     stations: Lines | None = None
     record_number: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
     location: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
-    preparer_roles: Lines | None = None
-    checker_roles: Lines | None = None
+    sign_in_with: Line | None = None
+    pin_tries: Annotated[int, Field(ge=1, le=100)] | None = None
+    pin_lock: Line | None = None
+    pin_shortest: Annotated[int, Field(ge=1, le=64)] | None = None
     pharmacist_review_expected: bool | None = None
     weight_max_age: Line | None = None
     record_late_after: Line | None = None
@@ -158,7 +161,10 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
         return findings.read(name, _pattern, value)
     if isinstance(value, list):
         _list(name, value, findings)
-        return frozenset(value) if name == "recalled" else tuple(_roles(name, value))
+        return frozenset(value) if name == "recalled" else tuple(value)
+    if name == "sign_in_with":
+        known = [one.value for one in SignIn]
+        return SignIn(value) if findings.listed(name, value, known) else None
     if name == "raised":
         return MappingProxyType({code: Tier(t) for code, t in value.items() if t in set(Tier)})
     if name == "liquids":
@@ -171,23 +177,11 @@ def _list(name: str, value: list[str], findings: Findings) -> None:
     """Faults of a list: an item twice, an item not known, a recalled lot without its product."""
     for word in sorted({word for word in value if value.count(word) > 1}):
         findings.add(name, f"{quoted(word)} stands twice. Keep one.")
-    if name in _ROLES:
-        for word in value:
-            findings.listed(name, word, list(Role))
-        if not value:
-            findings.add(name, "The list is empty, so nobody could do it. Name a role.")
     if name == "recalled":
         for word in value:
             code, stroke, lot = word.partition("/")
             if not (code and stroke and lot) or word != word.strip():
                 findings.add(name, f'{quoted(word)} does not name a lot. Write "product code/lot".')
-
-
-def _roles(name: str, value: list[str]) -> Iterator[str]:
-    """The words of a list, those of a list of roles as roles."""
-    known = {role.value: role for role in Role}
-    for word in value:
-        yield known.get(word, word) if name in _ROLES else word
 
 
 def _raised(given: Mapping[str, str], findings: Findings, trade: Mapping[str, Tier]) -> None:
