@@ -52,6 +52,12 @@ def call(*words: object, text: str = "") -> tuple[int, str, str]:
     return done.exit_code, done.stdout, done.stderr
 
 
+@pytest.fixture(autouse=True)
+def own_data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keys and remembered heads of each test are its own."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+
+
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The trail of ORD-103 prepared with a stop, and given."""
@@ -330,7 +336,7 @@ def test_every_fault_of_a_ward_is_told_at_once_and_nothing_is_written(tmp_path: 
     ("words", "sentence"),
     [
         (["ORD-999", "--as", "RN-12"], "There is no order 'ORD-999'"),
-        (["ORD-103", "--as", "RN-99"], "no member of staff has the code or badge"),
+        (["ORD-103", "--as", "RN-99"], "no member of staff has this code or badge"),
         (["ORD-103", "--as", "RN-12", "--container", "jug"], "no workflow"),
         (["ORD-103", "--as", "RN-12", "--ward", "none"], "There is no such folder"),
         (["ORD-103", "--as", "RN-12", "--trail", "none/t.db"], "There is no folder none"),
