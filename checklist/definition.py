@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -28,6 +27,7 @@ from checklist.form import (
 )
 from checklist.observation import Kind
 from checklist.preparation import ITEM
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Remedy
 from checklist.workflow import RESUME, SYMBOLS, Layout, Step, Workflow
 
@@ -35,6 +35,10 @@ __all__ = [
     "CONTAINER_KINDS", "Fault", "WorkflowFaults", "faults_in", "from_text", "layout_of",
     "read_workflow", "read_workflows", "reasons_of",
 ]  # fmt: skip
+
+
+MOST_FAULTS = 50
+"""Most faults of the form of one file that are told at once."""
 
 
 def read_workflow(file: Path, *, usual: Path | None = None) -> Workflow:
@@ -132,18 +136,21 @@ Table = TypeVar("Table", bound=Form)
 def _parse(file: Path, model: type[Table], faults: list[Fault]) -> Table | None:
     name = f"{file.parent.name}/{file.name}" if file.parent.name == "phases" else file.name
     try:
-        data = tomllib.loads(file.read_text(encoding="utf-8"))
+        data = tables(file)
     except FileNotFoundError:
         faults.append(Fault(name, "", f"there is no such file ({file}); look at the name"))
         return None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        faults.append(Fault(name, "", f"this is not TOML text: {error}"))
+    except NotToml as error:
+        faults.append(Fault(name, "", str(error)))
         return None
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        for one in error.errors(include_url=False):
+        every = error.errors(include_url=False)
+        for one in every[:MOST_FAULTS]:
             faults.append(Fault(name, _step_at(data, one["loc"]), _sentence(one, model)))
+        if len(every) > MOST_FAULTS:
+            faults.append(Fault(name, "", f"and {len(every) - MOST_FAULTS} more; these come first"))
         return None
 
 

@@ -14,6 +14,7 @@ from checklist.gate import CAUTION, OutOfSequence, Rules
 from checklist.observation import Channel, Kind, Observation, Unread
 from checklist.order import Order
 from checklist.preparation import ITEM, Event, Preparation, Surroundings
+from checklist.signature import CHECKED, WITNESSED
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, eased, raised
 from checklist.workflow import (
     INTERRUPTED,
@@ -29,6 +30,8 @@ from checklist.workflow import (
 # After this many refusals of one identity check at a step, reading again is no longer enough:
 # the item is replaced or a second person is called. Common practice, no source.
 IDENTITY_TRIES = 2
+# What the signature of a second person's step means.
+_SIGNED = {Who.CHECKER: CHECKED, Who.WITNESS: WITNESSED}
 
 
 class MovedOn(Exception):
@@ -138,7 +141,10 @@ def attempt(
     lands = rules.gate.leads(prep.place, "attempt", [f.word for f in found])
     kind = {spot.next: "passed", f"{spot.place}/{CAUTION}": "cautioned"}.get(lands, "refused")
     kept = seen if recorded is None else recorded
-    return _event(prep, kind, lands, stamp, _tried(kept, found)), found
+    body = _tried(kept, found)
+    if spot.step.who in _SIGNED:
+        body["meaning"] = _SIGNED[spot.step.who]
+    return _event(prep, kind, lands, stamp, body), found
 
 
 def _tried(seen: Observation, found: Sequence[Found]) -> dict[str, Any]:

@@ -47,7 +47,6 @@ dose is in.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -56,6 +55,7 @@ from typing import Annotated, Literal, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from checklist.checks import CHECKS, REASONS
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Tier
 from checklist.walks import ENTRY
 
@@ -258,11 +258,11 @@ def read_added(file: Path, onto: Required) -> Required:
 def _parsed(file: Path, form: type[FormT]) -> FormT:
     """The file read as its form. Raises RequiredFaults."""
     try:
-        return form.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+        return form.model_validate(tables(file))
     except FileNotFoundError:
         raise RequiredFaults([f"{file.name}: there is no such file ({file})"]) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RequiredFaults([f"{file.name}: this is not TOML text: {error}"]) from None
+    except NotToml as error:
+        raise RequiredFaults([f"{file.name}: {error}"]) from None
     except ValidationError as error:
         raise RequiredFaults(
             [

@@ -45,7 +45,7 @@ def at_the_label(order: str) -> tuple[Preparation, Surroundings]:
         scene.on()
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.spots[scene.place]
-    around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    around = scene.station.surroundings(prep, scene.station.person(NURSE), spot)
     scene.trail.close()
     return prep, around
 

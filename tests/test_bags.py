@@ -533,7 +533,7 @@ def label_of(scene: Scene) -> dict[str, str]:
 
     prep: Preparation = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    around = scene.station.surroundings(prep, scene.station.sign_in(COLLEAGUE), spot)
+    around = scene.station.surroundings(prep, scene.station.person(COLLEAGUE), spot)
     return dict(label(prep, around).items)
 
 

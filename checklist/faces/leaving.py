@@ -55,6 +55,7 @@ def _code_of(fault: Exception) -> int | None:
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
     from checklist.requirement import RequiredFaults
+    from checklist.signing import KeyFault
     from checklist.station import NotHere
     from checklist.table import TableFault
     from checklist.trail import TrailDamaged, TrailFault
@@ -64,7 +65,7 @@ def _code_of(fault: Exception) -> int | None:
     if isinstance(fault, (NotDecided, NotForYou)):
         return WANTING
     told_of = (
-        CannotGoOn, FactsFault, Faults, MissingFiles, NeedsExtra, NotHere, NotObserved,
+        CannotGoOn, FactsFault, Faults, KeyFault, MissingFiles, NeedsExtra, NotHere, NotObserved,
         RequiredFaults, TableFault, TrailFault, WorkflowFaults,
     )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None

@@ -15,28 +15,26 @@ import typer
 from checklist import library
 from checklist.engine import MovedOn, NotOffered
 from checklist.faces.leaving import CannotGoOn
+from checklist.faces.pins import line_of_pin, pins_of
 from checklist.faces.saying import harmless
-from checklist.faces.scenario import read_scenario
 from checklist.faces.workplace import (
     PRACTICE,
-    Clock,
-    latest,
+    clock_at,
     new_id,
     preparation_of,
     quoted,
-    real_clock,
-    running_from,
     trail_to_read,
     ward_of,
 )
-from checklist.people import Role, StaffMember
+from checklist.people import StaffMember
 from checklist.printing import press
 from checklist.printing.extra import ExtraMissing
 from checklist.printing.job import Asked, Job, job
 from checklist.printing.press import Unprintable
-from checklist.station import Station
+from checklist.station import NotAllowed, NotSignedIn, Station
 from checklist.stock import Form, NoSuchStock, Size, Symbol
 from checklist.trail import Trail, TurnTaken
+from checklist.unit import SignIn
 
 _Word = TypeVar("_Word", bound=StrEnum)
 
@@ -127,8 +125,9 @@ def at_hand(
                 limits=library.limits(),
                 required=library.required(),
                 name=os.environ.get("CHECKLIST_STATION") or _usual(here.unit.stations, kept),
-                clock=_clock(path, ward, kept),
+                clock=clock_at(path, ward, kept),
                 new_id=new_id,
+                credentials=pins_of(here.folder, practice=path.absolute().parent.name == PRACTICE),
             ),
             path,
         )
@@ -138,23 +137,19 @@ def _usual(stations: tuple[str, ...], trail: Trail) -> str:
     return stations[0] if stations else trail.origin.unit
 
 
-def _clock(path: Path, ward: Path | None, trail: Trail) -> Clock:
-    """The clock of a trail: that of practice stands still while nobody works."""
-    if path.absolute().parent.name != PRACTICE:
-        return real_clock
-    start = read_scenario(ward or library.folder("demo_db")).start
-    return running_from(latest(trail, start))
-
-
 def signed_in(station: Station, by: str) -> StaffMember:
     """The person who prints. Raises CannotGoOn without a code, NotHere for an unknown one."""
     if not by:
         raise CannotGoOn("It is recorded who prints. Say who you are with --as CODE.")
-    return station.sign_in(by)
+    asks = station.ward.unit.sign_in_with is SignIn.PIN
+    try:
+        return station.sign_in(by, line_of_pin(f"PIN of {by}") if asks else "")
+    except (NotSignedIn, NotAllowed) as fault:
+        raise CannotGoOn(f"Nothing was printed: {fault}.") from fault
 
 
 def _nobody() -> StaffMember:
-    return StaffMember(code="", name="", role=Role.NURSE)
+    return StaffMember(code="", name="")
 
 
 @contextmanager

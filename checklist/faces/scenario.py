@@ -19,7 +19,6 @@ at that a move does not name are answered y.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -27,6 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from checklist.faces.leaving import CannotGoOn
+from checklist.toml_file import NotToml, tables
 
 FILE = "scenario.toml"
 EXPECTED = ("passed", "caution", "refused", "closed")
@@ -65,13 +65,13 @@ def read_scenario(folder: Path) -> Scenario:
     """The scenario of a ward's folder. Raises CannotGoOn with its first fault."""
     path = folder / FILE
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tables(path)
     except FileNotFoundError as fault:
         raise CannotGoOn(
             f"There is no {FILE} in {folder}, so there is no hour at which practice begins."
             " Leave --practice out, or practise on the demonstration ward."
         ) from fault
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+    except NotToml as fault:
         raise CannotGoOn(f"{path} cannot be read: {fault}. Put it right first.") from fault
     start, preparer = _start(_text(data, "start", FILE)), _text(data, "preparer", FILE)
     moves = data.get("move", [])

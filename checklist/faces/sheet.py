@@ -111,7 +111,7 @@ def _data(
         "facts": [(name, pieces(text)) for name, text in _facts(told)],
         "label": shown,
         "no-label": "No label: nothing was drawn up.",
-        "printed": [pieces(f"{_at(told, one)} {said_what(one)}") for one in printed],
+        "printed": [pieces(f"{_at(told, one)} {said_what(told, one)}") for one in printed],
         "working": [] if made is None else [pieces(line) for line in made.back],
         "events": [_event(told, one) for one in told.entries if one.event.kind in EVENTS],
         "entries": [_entry(told, one, brief=brief) for one in told.entries],
@@ -180,14 +180,14 @@ def _event(told: Told, entry: Entry) -> Mapping[str, Any]:
         "at": _at(told, entry),
         "by": entry.event.by,
         "step": pieces(_step(entry)),
-        "what": pieces(_reasoned(entry)),
+        "what": pieces(_reasoned(told, entry)),
     }
 
 
-def _reasoned(entry: Entry) -> str:
+def _reasoned(told: Told, entry: Entry) -> str:
     """What was done, with the words of each reason that stood."""
     if entry.event.kind not in ("cautioned", "refused"):
-        return said_what(entry)
+        return said_what(told, entry)
     head = "STOP" if entry.event.kind == "refused" else "CAUTION"
     return f"{head}: " + " ".join(
         f"{reason(one['code'], one['tier'], one['facts']).found} ({one['code']})"
@@ -200,7 +200,7 @@ def _reasoned(entry: Entry) -> str:
 def _entry(told: Told, entry: Entry, *, brief: bool) -> Mapping[str, Any]:
     found = [] if brief else entered_at(told, entry)
     entered = "; ".join(f"{in_words(name)} {value}" for name, value in found)
-    text = f"{_step(entry)}: {said_what(entry)}{f' ({entered})' if entered else ''}"
+    text = f"{_step(entry)}: {said_what(told, entry)}{f' ({entered})' if entered else ''}"
     return {
         "turn": str(entry.event.turn),
         "at": _at(told, entry),

@@ -14,7 +14,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from checklist import library
-from checklist.faces.leaving import CannotGoOn
+from checklist.faces.leaving import CannotGoOn, message
+from checklist.faces.pins import needs_a_pin, pins_of
 from checklist.faces.scenario import read_scenario
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
@@ -79,6 +80,14 @@ def clock_of(place: Place) -> Clock:
     return running_from(read_scenario(place.ward or library.folder("demo_db")).start)
 
 
+def clock_at(path: Path, ward: Path | None, trail: Trail) -> Clock:
+    """The clock of a trail: that of practice stands still while nobody works."""
+    if path.absolute().parent.name != PRACTICE:
+        return real_clock
+    start = read_scenario(ward or library.folder("demo_db")).start
+    return running_from(latest(trail, start))
+
+
 def new_id() -> str:
     """A short name for a preparation, event or sealed text that does not come twice."""
     return uuid.uuid4().hex
@@ -103,6 +112,8 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     The trail is made where there is none yet. Raises Faults, CannotGoOn and the trail's own
     faults, before anything is written.
     """
+    from checklist.faces.notarial import notary_of
+
     folder = place.ward or library.folder("demo_db")
     ward = load_ward(folder)
     limits, (workflows, required) = library.limits(), library.of_ward(folder)
@@ -113,6 +124,9 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     trail = _trail(place, ward, order, start or real_clock())
     try:
         clock = real_clock if start is None else running_from(latest(trail, start))
+        keeper = pins_of(folder, practice=place.practice)
+        needs_a_pin(ward.unit, keeper)
+        notary = notary_of(trail)
         station = Station(
             trail,
             ward,
@@ -123,6 +137,9 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
             clock=clock,
             new_id=new_id,
             via=place.via,
+            credentials=keeper,
+            practice=place.practice,
+            notary=notary,
         )
         yield Workplace(
             station=station,
@@ -134,6 +151,9 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
             demo=place.ward is None,
             options=_options(place),
         )
+        notary.checkpoint()
+        if notary.trouble:
+            message(notary.trouble)
     finally:
         trail.close()
 

@@ -13,9 +13,9 @@ from typing import Any
 from checklist.formulary import Formulary
 from checklist.intake.fault import Findings, nearest
 from checklist.intake.formulary import DrugRecord, Place, ProductRecord, Shelves
-from checklist.intake.letters import unseen
 from checklist.intake.mixing import MixingRecord
 from checklist.intake.page import MAX_RECORDS, page, rows
+from checklist.letters import unseen
 from checklist.number import quoted
 
 _DRUG = tuple(DrugRecord.model_fields)[1:]

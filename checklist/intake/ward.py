@@ -24,6 +24,9 @@ from checklist.people import StaffMember
 from checklist.unit import Unit
 from checklist.verdict import Tier
 
+LONGEST_NAME = 400
+"""Characters of a folder's name that are said in full."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ward:
@@ -51,8 +54,13 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
     files in the folder are left alone, and nothing is ever written.
     """
     faults: list[Fault] = []
-    if not folder.is_dir():
-        raise Faults([Fault(str(folder), "", "There is no such folder. Look at its name.")])
+    try:
+        there = folder.is_dir()
+    except OSError:  # a name that is too long, or a folder that may not be looked into
+        there = False
+    if not there:
+        name = str(folder) if len(str(folder)) <= LONGEST_NAME else f"{str(folder)[:40]}..."
+        raise Faults([Fault(name, "", "There is no such folder. Look at its name.")])
     names = ("unit.toml", "staff.toml", _formulary_name(folder, faults), "orders.json")
     found = [Findings(name) for name in names]
     trade = _trade() if trade is None else trade

@@ -73,6 +73,7 @@ class Player:
             # What is prepared after its window asks for a reason.
             order = moved(order, line, -timedelta(hours=3))
         station.lay(order, by)
+        station.come(turn.by)
         outcome = station.open(line, turn.by, container=turn.made.container)
         prep = outcome.screen.prep
         rules = station.rules_of(prep.workflow)
@@ -139,7 +140,9 @@ class Player:
             least = max(least, self._least(spot.step.shortest))
             self._wait(rates.step_median, rates.step_spread, least)
         answers = {name: Answer(raw, Channel.TYPED) for name, raw in self._said(played, screen)}
-        return self.station.attempt(played.id, answers, self._hands(played, screen))
+        hands = self._hands(played, screen)
+        self.station.come(hands, played.id)
+        return self.station.attempt(played.id, answers, hands)
 
     def _least(self, shortest: int) -> float:
         """Hands need their time; one in a hundred enters sooner than that all the same."""
@@ -157,6 +160,7 @@ class Player:
             codes = {each.code for each in screen.prep.standing}
             if codes & set(self.station.ward.unit.second_person_cautions):
                 who = turn.second
+            self.station.come(who, played.id)
             return self.station.proceed(played.id, "looked_again", who)
         if self._draw.random() < rates.ended or not screen.ways:
             return self._give_up(played, screen)
@@ -224,7 +228,7 @@ class Player:
         """What is left of all that was opened of a controlled drug, in mL."""
         prep, station, spot = screen.prep, self.station, screen.spot
         assert spot is not None
-        around = station.surroundings(prep, station.sign_in(prep.preparer), spot)
+        around = station.surroundings(prep, station.person(prep.preparer), spot)
         rest = opened_volume(prep, around)
         for name in ("wasted_volume", "given_volume"):
             earlier = prep.latest(name)
