@@ -44,7 +44,9 @@ def told() -> Iterator[None]:
 
 def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
+    from checklist.attendance import NotAllowed, NotSignedIn
     from checklist.codec import CodecFault
+    from checklist.credential import CredentialFault
     from checklist.definition import WorkflowFaults
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
@@ -58,10 +60,13 @@ def _code_of(fault: Exception) -> int | None:
         return DAMAGED
     told_of = (
         CannotGoOn,
+        CredentialFault,
         Faults,
         KeyFault,
         MissingFiles,
+        NotAllowed,
         NotHere,
+        NotSignedIn,
         TableFault,
         TrailFault,
         WorkflowFaults,
