@@ -70,7 +70,11 @@ def errand(
                 " Name its ward with --ward."
             )
         here = Attendance(trail, pins_of(where), clock=clock, new_id=new_id, station="")
-        pin = line_of_pin(f"PIN of {by}") if ward.unit.sign_in_with is SignIn.PIN else ""
+        pin = (
+            line_of_pin(f"PIN of {by}" if by in ward.staff else "PIN")
+            if ward.unit.sign_in_with is SignIn.PIN
+            else ""
+        )
         try:
             person = here.allowed(here.sign_in(ward, by, pin), action)
         except (NotHere, NotSignedIn, NotAllowed, CredentialFault) as fault:
