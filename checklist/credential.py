@@ -17,6 +17,7 @@ import stat
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -241,7 +242,7 @@ def unfit(pin: str, *, shortest: int, code: str, badge: str = "") -> str:
         return f"A PIN has {LONGEST} characters at most. Take a shorter one."
     if not pin.isprintable() or pin != pin.strip():
         return "A PIN holds no characters that cannot be seen, and no space at its ends."
-    steps = {ord(b) - ord(a) for a, b in zip(pin, pin[1:], strict=False)}
+    steps = {ord(b) - ord(a) for a, b in pairwise(pin)}
     if steps <= {0} or steps == {1} or steps == {-1} or len(set(pin)) < 3:
         return "This is among the first that anybody would try. Take another."
     plain = pin.casefold()

@@ -213,7 +213,10 @@ class Station:
         self._hands(prep, rules, by)
         kept, texts = self._apart(prep, note)
         event = engine.remedied(prep, rules, remedy, self._stamp(by, Channel.CHOSEN), note=kept)
-        return self._recorded(prep, event, rules, texts)
+        outcome = self._recorded(prep, event, rules, texts)
+        if remedy is Remedy.SECOND_PERSON:
+            self._attendance.moved(prep.id, "")
+        return outcome
 
     def proceed(
         self, id_: str, because: str, by: str, *, note: str = "", turn: int | None = None
@@ -244,7 +247,9 @@ class Station:
         """Stop here because of `cause`, whatever the turn: a break is never refused."""
         prep, rules = self._at(id_, None)
         event = engine.interrupted(prep, rules, cause, self._stamp(by, Channel.CHOSEN))
-        return self._recorded(prep, event, rules)
+        outcome = self._recorded(prep, event, rules)
+        self._attendance.moved(prep.id, "")
+        return outcome
 
     def resume(self, id_: str, by: str) -> Outcome:
         """Come back from a break, behind its re-verification."""
@@ -261,12 +266,18 @@ class Station:
         event = engine.ended(prep, rules, because, self._stamp(by, Channel.CHOSEN), note=kept)
         return self._recorded(prep, event, rules, texts)
 
-    def note(self, id_: str, text: str, by: str, *, about: int | None = None) -> Outcome:
-        """Add a remark; nothing moves."""
+    def note(
+        self, id_: str, text: str, by: str, *, about: int | None = None, ours: bool = False
+    ) -> Outcome:
+        """Add a remark; nothing moves.
+
+        A person's own words are kept apart, since they may name somebody; `ours` says that they are
+        this program's own, which can stand in the chain.
+        """
         prep, rules = self._at(id_, None)
         if not self._attendance.is_second(by, prep.id, _step(prep, rules)):
             self._attendance.present(self.ward, by)
-        kept, texts = self._apart(prep, text)
+        kept, texts = (text, ()) if ours else self._apart(prep, text)
         event = engine.noted(prep, kept, self._stamp(by, Channel.TYPED), about=about)
         return self._recorded(prep, event, rules, texts)
 

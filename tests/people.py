@@ -112,9 +112,11 @@ class Attended(Station):
         self.come(by, id_)
         return super().end(id_, because, by, note=note)
 
-    def note(self, id_: str, text: str, by: str, *, about: int | None = None) -> Outcome:
+    def note(
+        self, id_: str, text: str, by: str, *, about: int | None = None, ours: bool = False
+    ) -> Outcome:
         self.come(by)
-        return super().note(id_, text, by, about=about)
+        return super().note(id_, text, by, about=about, ours=ours)
 
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
         self.come(by, id_)

@@ -211,6 +211,7 @@ def test_a_trail_away_from_its_ward_is_told_in_utc_and_without_a_label(tmp_path:
     ward.mkdir()
     copied(ward)
     edit(ward / UNIT, 'code = "W7E"', 'code = "OTHER"')
+    edit(ward / UNIT, '"code and pin"', '"code only"')
     begun = run(
         "prepare", "ORD-103", "--as", "RN-12", "--lines", "--ward", str(ward), home=tmp_path
     )
@@ -291,6 +292,7 @@ def test_the_trail_of_another_unit_is_refused(finished: Path, tmp_path: Path) ->
     ward.mkdir()
     copied(ward)
     edit(ward / UNIT, 'code = "W7E"', 'code = "OTHER"')
+    edit(ward / UNIT, '"code and pin"', '"code only"')
     told = run(
         "prepare", "ORD-103", "--as", "RN-12", "--lines", "--ward", str(ward),
         "--trail", str(finished), home=tmp_path,

@@ -17,8 +17,10 @@ from checklist.faces import (
     copies,
     disposal,
     dose,
+    erasing,
     facts,
     label,
+    people,
     prove,
     report,
     review,
@@ -76,6 +78,8 @@ app.add_typer(trail.app, name="trail")
 trail.app.add_typer(trail_heads.app)
 trail.app.add_typer(copies.app)
 trail.app.add_typer(disposal.app)
+app.add_typer(people.app, name="people")
+people.app.add_typer(erasing.app)
 app.add_typer(workflow.app, name="workflow")
 workflow.app.add_typer(prove.app)
 unit.app.add_typer(unit_settings.app)

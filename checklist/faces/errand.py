@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,8 +10,9 @@ from typing import Any
 
 from checklist import library
 from checklist.attendance import Attendance, NotAllowed, NotHere, NotSignedIn
-from checklist.credential import FILE, CredentialFault, CredentialFile, Credentials, PracticePins
+from checklist.credential import CredentialFault
 from checklist.faces.leaving import CannotGoOn
+from checklist.faces.pins import line_of_pin, pins_of
 from checklist.faces.workplace import PRACTICE, Clock, new_id, real_clock
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
@@ -22,8 +21,6 @@ from checklist.permission import Action
 from checklist.preparation import Act, Entry
 from checklist.trail import Trail
 from checklist.unit import SignIn
-
-SCENARIO = "scenario.toml"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +70,11 @@ def errand(
                 " Name its ward with --ward."
             )
         here = Attendance(trail, pins_of(where), clock=clock, new_id=new_id, station="")
-        pin = _pin(by) if ward.unit.sign_in_with is SignIn.PIN else ""
+        pin = (
+            line_of_pin(f"PIN of {by}" if by in ward.staff else "PIN")
+            if ward.unit.sign_in_with is SignIn.PIN
+            else ""
+        )
         try:
             person = here.allowed(here.sign_in(ward, by, pin), action)
         except (NotHere, NotSignedIn, NotAllowed, CredentialFault) as fault:
@@ -88,18 +89,3 @@ def folder_of(path: Path, folder: Path | None) -> Path:
         if one is not None and (one == folder or (one / "unit.toml").is_file()):
             return one
     return library.folder("demo_db")
-
-
-def pins_of(folder: Path) -> Credentials:
-    """What knows the PINs of a ward: its file, or for the demonstration those that are printed."""
-    if folder != library.folder("demo_db"):
-        return CredentialFile(folder / FILE)
-    return PracticePins(tomllib.loads((folder / SCENARIO).read_text("utf-8")).get("pin", {}))
-
-
-def _pin(by: str) -> str:
-    if sys.stdin.isatty():
-        from getpass import getpass
-
-        return getpass(f"PIN of {by}: ", stream=sys.stderr)
-    return sys.stdin.readline().rstrip("\r\n")

@@ -1,7 +1,8 @@
 """The scenario of a demonstration ward: its clock, the codes to scan there, and a script to play.
 
 scenario.toml holds `start` (the hour at which practice begins, with Z), `station`, `preparer`,
-`order`, tables of codes (`label`, `band`, `badge`), and one `[[move]]` for each act of the script:
+`order`, tables of codes (`label`, `band`, `badge`), a table `pin` of PINs that are for practice
+alone and no secret, and one `[[move]]` for each act of the script:
 
     [[move]]
     step = "fit_the_filter"      # where the preparation must stand
@@ -59,6 +60,7 @@ class Scenario:
     preparer: str
     order: str
     moves: tuple[Move, ...]
+    pins: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_scenario(folder: Path) -> Scenario:
@@ -74,7 +76,9 @@ def read_scenario(folder: Path) -> Scenario:
     except NotToml as fault:
         raise CannotGoOn(f"{path} cannot be read: {fault}. Put it right first.") from fault
     start, preparer = _start(_text(data, "start", FILE)), _text(data, "preparer", FILE)
-    moves = data.get("move", [])
+    moves, pins = data.get("move", []), data.get("pin", {})
+    if not isinstance(pins, dict):
+        raise CannotGoOn(f"{FILE}: pin is no table. Write each PIN under [pin], in quotes.")
     if not isinstance(moves, list):
         raise CannotGoOn(f"{FILE}: move is no list. Write each move under [[move]].")
     return Scenario(
@@ -85,6 +89,7 @@ def read_scenario(folder: Path) -> Scenario:
         moves=tuple(
             _move(one, number, preparer, data) for number, one in enumerate(moves, start=1)
         ),
+        pins={code: _text(pins, code, f"{FILE}, pin") for code in pins},
     )
 
 

@@ -121,11 +121,11 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
         known = ", ".join(ward.orders) or "none"
         raise CannotGoOn(f"There is no order {order!r} on this ward. Orders here: {known}.")
     start = read_scenario(folder).start if place.practice else None
+    keeper = pins_of(folder, practice=place.practice)
+    needs_a_pin(ward.unit, keeper)
     trail = _trail(place, ward, order, start or real_clock())
     try:
         clock = real_clock if start is None else running_from(latest(trail, start))
-        keeper = pins_of(folder, practice=place.practice)
-        needs_a_pin(ward.unit, keeper)
         notary = notary_of(trail)
         station = Station(
             trail,
@@ -197,8 +197,14 @@ def quoted(word: object) -> str:
 
 
 def _trail(place: Place, ward: Ward, order: str, at: datetime) -> Trail:
-    if place.trail is None and place.practice:
-        return _practice_trail(place, ward, order, at)
+    if place.practice:
+        if place.trail is None:
+            return _practice_trail(place, ward, order, at)
+        if place.ward is not None and place.trail.absolute() == (place.ward / TRAIL).absolute():
+            raise CannotGoOn(
+                f"{place.trail} is where this ward's own work is kept; practice would stand"
+                " between it. Name another file with --trail, or leave --trail out."
+            )
     return open_or_make(place.trail or _usual_trail(place.ward), ward, at)
 
 

@@ -12,8 +12,9 @@ One [[person]] table each:
     competent = { IV = 2027-03-31, controlled = 2026-12-31 }
 
 `competent` gives the last day in date, without quotes, for a route code, "controlled" or
-"high_alert". What a role allows stands in `checklist people roles`; "witness" is for those whose
-licence the unit's policy names. PINs are kept in a file of their own. A badge of 18 figures is a GS1 service relation number and has a check digit.
+"high_alert". What each role allows stands in `checklist people roles`; "witness" is for those whom
+the unit's policy lets witness. PINs are kept in a file of their own. A badge of 18 figures is a GS1
+service relation number and has a check digit.
 """
 
 from __future__ import annotations
@@ -89,7 +90,8 @@ def _member(one: _Person, findings: Findings, place: str) -> StaffMember | None:
     for task in one.competent:
         findings.listed(f"{place}, competent", task, TASKS)
     known = [role.value for role in Role]
-    if not all([findings.listed(f"{place}, roles", role, known) for role in one.roles]):
+    sound = [findings.listed(f"{place}, roles", role, known) for role in one.roles]
+    if not all(sound):
         return None
     for role in sorted({role for role in one.roles if one.roles.count(role) > 1}):
         findings.add(f"{place}, roles", f'"{role}" stands twice. Keep one.')
