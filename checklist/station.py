@@ -284,10 +284,16 @@ class Station:
     def printed(self, id_: str, what: Mapping[str, str], by: str, *, turn: int) -> Outcome:
         """Record that something is put on paper, as it stood at `turn`. Nothing moves.
 
+        A label is printed by who may prepare, a record with names by who may read them.
+
         Raises MovedOn when it stands elsewhere by now, NotOffered where no label is to be printed.
         """
         prep, rules = self._at(id_, None)
-        self._hands(prep, rules, by)
+        person = self._attendance.present(self.ward, by)
+        if what["what"] == "record":
+            self._attendance.allowed(person, Action.READ_NAMES, prep.id)
+        elif by != prep.preparer:
+            self._attendance.allowed(person, self._preparing, prep.id)
         if prep.turn != turn:
             raise engine.MovedOn("this preparation has moved on meanwhile; print again")
         event = engine.printed(prep, what, self._stamp(by, Channel.CHOSEN))

@@ -33,9 +33,9 @@ def run(
 ) -> subprocess.CompletedProcess[str]:
     """The command run to its end, with `text` on its standard input.
 
-    Whoever looks back at work on the demonstration ward types the PIN first that is printed for it.
+    Whoever looks back or prints on the demonstration ward types the PIN that is printed for it.
     """
-    if words[0] in ("review", "report") and "--as" in words:
+    if words[0] in ("review", "report", "label", "record") and "--as" in words:
         text = f"{pins().get(words[words.index('--as') + 1], 'none')}\n{text}"
     return subprocess.run(
         [*COMMAND, *words],

@@ -121,3 +121,7 @@ class Attended(Station):
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
         self.come(by, id_)
         return super().show_target(id_, by)
+
+    def printed(self, id_: str, what: Mapping[str, str], by: str, *, turn: int) -> Outcome:
+        self.come(by)
+        return super().printed(id_, what, by, turn=turn)

@@ -40,7 +40,7 @@ def ready(folder: Path, order: str = "ORD-103") -> Scene:
 
 
 def asked(scene: Scene, **what: Any) -> Job:
-    return job(scene.station, scene.id, scene.station.sign_in(NURSE), Asked(**what))
+    return job(scene.station, scene.id, scene.station.person(NURSE), Asked(**what))
 
 
 def printed(scene: Scene, **what: Any) -> Job:
@@ -120,7 +120,7 @@ def test_a_print_long_after_a_dose_does_not_move_the_time_it_was_given(tmp_path:
     prep = scene.station.find(scene.id)
     spots = scene.station.rules_of(prep.workflow).layout.spots
     spot = next(s for s in spots.values() if "dose_is_still_to_give" in s.step.checks)
-    around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    around = scene.station.surroundings(prep, scene.station.person(NURSE), spot)
     assert around.given_before == (given_at,)
 
 
@@ -359,4 +359,4 @@ def _exactly(magnitude: Fraction, unit: str) -> Quantity:
 def _here(scene: Scene) -> Any:
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.spots[scene.place]
-    return prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    return prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot)

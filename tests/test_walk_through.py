@@ -100,6 +100,7 @@ def test_a_row_that_a_ward_adds_binds_the_shipped_workflows_too(tmp_path: Path) 
 def test_a_weakened_copy_of_a_shipped_workflow_opens_no_preparation(tmp_path: Path) -> None:
     """A ward's own glass ampoule without the filter's check: refused, with the path round it."""
     ward = copied(tmp_path)
+    edit(ward / "unit.toml", '"code and pin"', '"code only"')
     shipped, own = library.folder("workflows"), ward / "workflows"
     shutil.copytree(shipped / "phases", own / "phases")
     shutil.copy(shipped / "glass_ampoule.toml", own)

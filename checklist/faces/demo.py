@@ -19,7 +19,7 @@ from checklist.faces.leaving import DONE, WANTING, CannotGoOn, message
 from checklist.faces.scenario import Move, Scenario, read_scenario
 from checklist.faces.stops import Stops
 from checklist.faces.terminal import BOLD, LOUD, Terminal
-from checklist.faces.workplace import quoted
+from checklist.faces.workplace import DEMONSTRATION, quoted
 from checklist.intake.ward import Ward, load_ward
 from checklist.label import label
 from checklist.observation import Channel, Kind
@@ -183,7 +183,9 @@ def play(path: Path | None, *, fast: bool) -> int:
     say(f"{order.id}   {order.patient}   {blocks.dose_of(order)}", BOLD)
     say(blocks.FOOTER)
     say()
-    with Trail.create(path, trail_id="demo", unit=ward.unit.code, at=scenario.start) as trail:
+    with Trail.create(
+        path, trail_id=DEMONSTRATION, unit=ward.unit.code, at=scenario.start
+    ) as trail:
         player = Player(terminal, ward, scenario, trail)
         try:
             screen = player.play(fast=fast or not sys.stdout.isatty())

@@ -11,7 +11,7 @@ from typing import Any
 
 from checklist.anchor import Stored, compared
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.workplace import data_folder, preparation_of
+from checklist.faces.workplace import DEMONSTRATION, data_folder, preparation_of
 from checklist.heads import DIGESTS, Heads, NotKeptOutside
 from checklist.inclusion import NotCovered, proof_of
 from checklist.notary import Notary
@@ -104,7 +104,7 @@ def comparisons(
         if ours or given:
             _head_in(newest[1], [*given, *ours, *_named_alike(newest[1], public)])
         yield _comparison("the newest head kept", stored, newest[0], known, good)
-    if (seen := _seen(origin)) is not None:
+    if stored.origin.id != DEMONSTRATION and (seen := _seen(origin)) is not None:
         theirs = _seen_path(origin).with_suffix(".digests")
         before = theirs.read_bytes() if theirs.is_file() else known
         yield _comparison("the head seen here last", stored, seen, before, good)
@@ -112,6 +112,8 @@ def comparisons(
 
 def remember(stored: Stored) -> None:
     """Keep the head just seen and its digests, so that the next look can tell what became of it."""
+    if stored.origin.id == DEMONSTRATION:
+        return
     origin, tree = origin_of(stored.origin.id), stored.tree
     head = Checkpoint(origin=origin, size=tree.size, root=tree.root())
     path = _seen_path(origin)

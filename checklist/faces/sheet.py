@@ -17,11 +17,12 @@ from checklist.faces.record import Told, entered_at, in_words, label_of, said_wh
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import preparation_of, quoted
 from checklist.label import ITEMS
+from checklist.permission import Action
 from checklist.preparation import ITEM, Entry
 from checklist.printing import press
 from checklist.printing.face import pieces
 from checklist.screen import told as reason
-from checklist.station import Station
+from checklist.station import NotAllowed, Station
 from checklist.timing import said_date, said_span
 
 LONGEST = 4_000
@@ -50,7 +51,7 @@ def print_record(
     signed = _checkpoint(checkpoint)
     with clear(), at_hand(trail, ward, write=names) as (station, path):
         if names:
-            signed_in(station, by)
+            permitted(station, signed_in(station, by).code)
         id_ = preparation_of(station.trail, named).id
         told = told_of(station.trail, id_, station.ward, names=names)
         file, pages = press.sheet(_data(told, station, signed))
@@ -70,6 +71,14 @@ def print_record(
     else:
         say("It names nobody. Names are printed with --names, which is recorded.")
     typer.echo(harmless(f"next: checklist trail verify --trail {quoted(path)}"))
+
+
+def permitted(station: Station, by: str) -> None:
+    """Raise CannotGoOn for a person who may not read names; that they asked is recorded."""
+    try:
+        station.permit(by, Action.READ_NAMES)
+    except NotAllowed as fault:
+        raise CannotGoOn(f"Nothing was printed: {fault}.") from fault
 
 
 def _checkpoint(file: Path | None) -> list[str]:

@@ -88,6 +88,10 @@ def clock_at(path: Path, ward: Path | None, trail: Trail) -> Clock:
     return running_from(latest(trail, start))
 
 
+DEMONSTRATION = "demo"
+"""The id of the trail of a demonstration, which is made again at will."""
+
+
 def new_id() -> str:
     """A short name for a preparation, event or sealed text that does not come twice."""
     return uuid.uuid4().hex
