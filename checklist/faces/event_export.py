@@ -10,7 +10,7 @@ from checklist.educator.access import Act, allow
 from checklist.event_log import ocel, traces
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn
 from checklist.faces.review_desk import desk, say
-from checklist.facts.gathering import pseudonyms
+from checklist.facts.pseudonym import pseudonyms
 from checklist.petri_net import net_of, played, pnml
 
 LOG = "events.ocel.json"

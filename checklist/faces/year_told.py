@@ -15,7 +15,7 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.workplace import quoted
 from checklist.facts.engine import Duck, Engine
 from checklist.facts.folder import Folder
-from checklist.facts.gathering import pseudonyms
+from checklist.facts.pseudonym import pseudonyms
 from checklist.review.cusum import Standing
 from checklist.year import finding
 from checklist.year.year import PLANTED
