@@ -53,6 +53,11 @@ def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
     )
 
 
+def heads(trails: Sequence[Path]) -> tuple[Origin, ...]:
+    """Trails verified now, with no facts between them and the figures."""
+    return tuple(_verified(path, None) for path in trails)
+
+
 def _files(trails: Sequence[Path]) -> list[Path]:
     found: list[Path] = []
     for path in trails:
@@ -62,15 +67,17 @@ def _files(trails: Sequence[Path]) -> list[Path]:
     return found
 
 
-def _verified(path: Path, reads: dict[str, Read]) -> Origin:
+def _verified(path: Path, reads: dict[str, Read] | None) -> Origin:
     seen = Trail.examine(path)
     trouble = seen.first_break.sentence if seen.first_break else "; ".join(seen.faults)
     whole, unit, kept = seen.whole, "", ""
     if whole:
         with Trail.open(path, read_only=True) as trail:
             unit = trail.origin.unit
-            read = reads.get(trail.origin.id)
-            if read is None:
+            read = reads.get(trail.origin.id) if reads is not None else None
+            if reads is None:
+                pass
+            elif read is None:
                 whole, trouble = False, "Its facts were not brought over."
             elif read.through:
                 there = next(trail.since(read.through - 1), None)

@@ -106,7 +106,7 @@ def progress(
         code = first.person.code
         more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
         desks = [first, *more]
-        found = _progress(desks, person, container, step, plan, every=every)
+        found = attempts_of(desks, person, container, step, plan, every=every)
         if as_json:
             typer.echo(json.dumps(_progress_data(found)))
             return
@@ -134,7 +134,7 @@ def progress(
         _verdict(found)
 
 
-def _progress(
+def attempts_of(
     desks: Sequence[Desk],
     person: str,
     container: str,
@@ -143,6 +143,7 @@ def _progress(
     *,
     every: bool = False,
 ) -> Progress:
+    """A person's attempts over one trail or several, once the one who asks may see them."""
     for at in desks:
         allow(at.person, Act.SEE, person)
     facts = [one for at in desks for one in at.all_facts(lambda entry: entry.event.by == person)]
@@ -266,7 +267,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
             return kept.unsealed(reference) if kept else None
 
         if about in at.ward.staff:
-            found = _progress([at], about, container, "", USUAL)
+            found = attempts_of([at], about, container, "", USUAL)
             own = [one for one in watches if one.person == about]
             newest = _newest(one for one in own if found.container in (ALL, one.container))
             last = at.trail.of(found.ids[-1])
