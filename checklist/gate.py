@@ -117,6 +117,4 @@ class Rules:
     def of(cls, workflow: Workflow) -> Rules:
         """Compile a workflow whose conditions have been spent by `Workflow.for_`."""
         layout = Layout(workflow)
-        return cls(
-            workflow=workflow, digest=workflow.digest, layout=layout, gate=Gate(layout)
-        )
+        return cls(workflow=workflow, digest=workflow.digest, layout=layout, gate=Gate(layout))
