@@ -25,10 +25,11 @@ from checklist.trail import Trail
 ENDINGS = (".svg", ".png", ".html", ".pdf", ".csv", ".xlsx")
 
 
-def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
+def origins(facts: Path, trails: Sequence[Path], unit: str = "") -> tuple[Origin, ...]:
     """What the figures rest on: trails verified now, or what was checked when they were exported.
 
-    A trail that is named must still hold the entry up to which the facts were read.
+    A trail that is named must still hold the entry up to which the facts were read. Only trails of
+    `unit` are told of, "" for all.
     """
     folder = Folder(facts)
     reads, changed = folder.exported().trails, folder.changed()
@@ -50,6 +51,7 @@ def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
             how="checked when brought over, facts as written",
         )
         for name, read in sorted(reads.items())
+        if unit in ("", read.unit)
     )
 
 

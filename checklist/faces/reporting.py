@@ -125,6 +125,7 @@ def progress_chart(
     by: str,
 ) -> None:
     """Draw a person's learning curve, once the one who asks may see it."""
+    from checklist.educator.progress import ALL
     from checklist.faces.coaching import attempts_of
     from checklist.faces.review_desk import desk
 
@@ -134,7 +135,7 @@ def progress_chart(
         more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
         found = attempts_of([first, *more], person, container, "", plan)
         seen = chart_out.heads([at.path for at in (first, *more)])
-    what = found.container.replace("_", " ")
+    what = "all containers" if found.container == ALL else found.container.replace("_", " ")
     plot = progress_plot.plotted(
         f"{person}, {what}: preparations without a stop",
         found.right,
