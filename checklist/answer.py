@@ -28,6 +28,8 @@ from checklist.workflow import Field
 _NUMBER_LIKE = re.compile(r"[0-9.,:;/+ _-]{1,16}\s?[A-Za-z%µμ]{0,12}")
 SHORT = 8
 """Figures of this length and more may be somebody's number, so their text is sealed as well."""
+SEALED = "sealed:"
+"""Stands before the reference to a text that is kept apart."""
 _FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION, Kind.DATE, Kind.TIME)
 
 
@@ -104,9 +106,12 @@ def guarded(
 
 
 def sealed(
-    asked: Sequence[Field], seen: Mapping[str, Reading], new_id: Callable[[], str]
+    asked: Sequence[Field], seen: Mapping[str, Reading], new_id: Callable[[], str], person: str
 ) -> tuple[Observation, tuple[SealedText, ...]]:
-    """What is recorded of the readings, and the texts that go to the erasable table."""
+    """What is recorded of the readings, and the texts that go to the erasable table.
+
+    `person` is the code of the patient whom the texts are about.
+    """
     private = {f.name for f in asked if f.private}
     recorded, texts = dict(seen), []
     for name, reading in seen.items():
@@ -116,10 +121,22 @@ def sealed(
         if name not in private and not (unread and not plain):
             continue
         reference = new_id()
-        texts.append(SealedText(reference=reference, field=name, text=_storable(reading.raw)))
+        text = _storable(reading.raw)
+        texts.append(SealedText(reference=reference, field=name, text=text, person=person))
         value = reading.value if unread else Sealed(reference)
-        recorded[name] = replace(reading, raw=f"sealed:{reference}", value=value)
+        recorded[name] = replace(reading, raw=f"{SEALED}{reference}", value=value)
     return recorded, tuple(texts)
+
+
+def sealed_note(
+    note: str, new_id: Callable[[], str], person: str
+) -> tuple[str, tuple[SealedText, ...]]:
+    """What is recorded of words that somebody typed, and the text for the erasable table."""
+    if not note.strip():
+        return "", ()
+    reference = new_id()
+    text = SealedText(reference=reference, field="note", text=_storable(note), person=person)
+    return f"{SEALED}{reference}", (text,)
 
 
 def channel_of(seen: Observation) -> Channel:

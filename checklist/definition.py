@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -28,6 +27,7 @@ from checklist.form import (
 )
 from checklist.observation import Kind
 from checklist.preparation import ITEM
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Remedy
 from checklist.workflow import RESUME, SYMBOLS, Layout, Step, Workflow
 
@@ -37,24 +37,29 @@ __all__ = [
 ]  # fmt: skip
 
 
-def read_workflow(file: Path, *, shared: Path | None = None) -> Workflow:
+MOST_FAULTS = 50
+"""Most faults of the form of one file that are told at once."""
+
+
+def read_workflow(file: Path, *, usual: Path | None = None) -> Workflow:
     """The workflow in a TOML file, with the shared phases of its folder.
 
-    `shared` is the folder of phase files, by default `phases` beside the file. The words that
-    these give are the usual ones; the workflow's own go before them. A file that starts from
+    Shared phases lie in `phases` beside the file, or else in that of the folder `usual`. The words
+    that these give are the usual ones; the workflow's own go before them. A file that starts from
     several containers holds several workflows, of which this is the first. Raises WorkflowFaults
     with every fault found, in the words of the file's author.
     """
-    return read_workflows(file, shared=shared)[0]
+    return read_workflows(file, usual=usual)[0]
 
 
-def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow, ...]:
+def read_workflows(file: Path, *, usual: Path | None = None) -> tuple[Workflow, ...]:
     """The workflows in a TOML file: one, or one for each container its drug may come in.
 
     What the drug's own container asks for is taken from the workflow of that container, in the
-    same folder. Raises WorkflowFaults as `read_workflow`.
+    same folder or else in `usual`. Raises WorkflowFaults as `read_workflow`.
     """
-    folder = shared if shared is not None else file.parent / "phases"
+    places = (file.parent, *([usual] if usual is not None else []))
+    folder = next((p / "phases" for p in places if (p / "phases").is_dir()), file.parent / "phases")
     faults: list[Fault] = []
     phases: dict[str, tuple[str, PhaseForm]] = {}
     endings: list[EndingForm] = []
@@ -73,7 +78,7 @@ def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow,
     kept = {
         name: form
         for name in (own.sources if own is not None else [])
-        if (form := _parse(file.parent / f"{name}.toml", WorkflowForm, faults)) is not None
+        if (form := _parse(_source(name, places), WorkflowForm, faults)) is not None
     }
     if own is None or faults:
         raise WorkflowFaults(faults)
@@ -111,6 +116,12 @@ def read_workflows(file: Path, *, shared: Path | None = None) -> tuple[Workflow,
     return tuple(made)
 
 
+def _source(container: str, places: Sequence[Path]) -> Path:
+    """The file of a container's workflow, in the first folder that holds one."""
+    files = [place / f"{container}.toml" for place in places]
+    return next((file for file in files if file.is_file()), files[0])
+
+
 def from_text(text: str) -> Workflow:
     """The workflow kept in a trail's definitions: exact inverse of `Workflow.text`."""
     return _ADAPTER.validate_json(text)
@@ -125,18 +136,21 @@ Table = TypeVar("Table", bound=Form)
 def _parse(file: Path, model: type[Table], faults: list[Fault]) -> Table | None:
     name = f"{file.parent.name}/{file.name}" if file.parent.name == "phases" else file.name
     try:
-        data = tomllib.loads(file.read_text(encoding="utf-8"))
+        data = tables(file)
     except FileNotFoundError:
         faults.append(Fault(name, "", f"there is no such file ({file}); look at the name"))
         return None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        faults.append(Fault(name, "", f"this is not TOML text: {error}"))
+    except NotToml as error:
+        faults.append(Fault(name, "", str(error)))
         return None
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        for one in error.errors(include_url=False):
+        every = error.errors(include_url=False)
+        for one in every[:MOST_FAULTS]:
             faults.append(Fault(name, _step_at(data, one["loc"]), _sentence(one, model)))
+        if len(every) > MOST_FAULTS:
+            faults.append(Fault(name, "", f"and {len(every) - MOST_FAULTS} more; these come first"))
         return None
 
 

@@ -14,12 +14,24 @@ from checklist.gate import CAUTION, OutOfSequence, Rules
 from checklist.observation import Channel, Kind, Observation, Unread
 from checklist.order import Order
 from checklist.preparation import ITEM, Event, Preparation, Surroundings
+from checklist.signature import CHECKED, WITNESSED
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, eased, raised
-from checklist.workflow import RESUME, Field, Spot, Way, Who, ending_words
+from checklist.workflow import (
+    INTERRUPTED,
+    RESUME,
+    REVERIFY,
+    Field,
+    Spot,
+    Way,
+    Who,
+    ending_words,
+)
 
 # After this many refusals of one identity check at a step, reading again is no longer enough:
 # the item is replaced or a second person is called. Common practice, no source.
 IDENTITY_TRIES = 2
+# What the signature of a second person's step means.
+_SIGNED = {Who.CHECKER: CHECKED, Who.WITNESS: WITNESSED}
 
 
 class MovedOn(Exception):
@@ -129,7 +141,10 @@ def attempt(
     lands = rules.gate.leads(prep.place, "attempt", [f.word for f in found])
     kind = {spot.next: "passed", f"{spot.place}/{CAUTION}": "cautioned"}.get(lands, "refused")
     kept = seen if recorded is None else recorded
-    return _event(prep, kind, lands, stamp, _tried(kept, found)), found
+    body = _tried(kept, found)
+    if spot.step.who in _SIGNED:
+        body["meaning"] = _SIGNED[spot.step.who]
+    return _event(prep, kind, lands, stamp, body), found
 
 
 def _tried(seen: Observation, found: Sequence[Found]) -> dict[str, Any]:
@@ -354,6 +369,25 @@ def noted(prep: Preparation, text: str, stamp: Stamp, *, about: int | None = Non
     """Propose a remark. `about` is the seq of the entry it speaks of; nothing moves."""
     body = {"text": text, "about": "" if about is None else str(about)}
     return _event(prep, "noted", prep.place, stamp, body)
+
+
+def printed(prep: Preparation, what: Mapping[str, str], stamp: Stamp) -> Event:
+    """Propose that something about this preparation is put on paper; nothing moves.
+
+    `what` says what, in which form, and the digest of the file. Raises NotOffered for a label where
+    none may be stuck on any more: the preparation is over, or what was left lying is first looked
+    at again.
+    """
+    if what["what"] == "label":
+        if prep.closed or prep.ended_because:
+            raise NotOffered(
+                f"this preparation has come to an end ({prep.place}); no label goes on it any more"
+            )
+        if {INTERRUPTED, REVERIFY}.intersection(prep.place.split("/")):
+            raise NotOffered(
+                "work was interrupted: read everything again first, then print the label"
+            )
+    return _event(prep, "printed", prep.place, stamp, dict(what))
 
 
 def shown(prep: Preparation, what: str, stamp: Stamp) -> Event:

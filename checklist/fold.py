@@ -76,7 +76,7 @@ def _follows(prep: Preparation, entry: Entry, rules: Rules) -> str:
                 return rules.gate.leads(prep.place, "resume")
             case "ended":
                 return rules.gate.leads(prep.place, "end")
-            case "noted" | "revealed":
+            case "noted" | "revealed" | "printed":
                 return prep.place
             case _:
                 raise TrailContradiction(f"entry {entry.seq} is of no known kind: {event.kind!r}")
@@ -225,6 +225,7 @@ _STEPS = {
     "ended": _on_ended,
     "noted": _unchanged,
     "revealed": _on_shown,
+    "printed": _unchanged,
 }
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from checklist.checks import CHECKS, REASONS
 from checklist.proof import views
 from checklist.requirement import Required
+from checklist.toml_file import NotToml, tables
 from checklist.workflow import Workflow
 
 FILE = "hazards.toml"
@@ -115,8 +115,8 @@ def read(file: Path, required: Required) -> Register:
     `required` knows the kinds of container.
     """
     try:
-        given = _FileIn.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
-    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        given = _FileIn.model_validate(tables(file))
+    except (OSError, NotToml) as error:
         raise HazardFaults([f"{FILE}: this cannot be read: {error}"]) from None
     except ValidationError as error:
         raise HazardFaults(

@@ -53,22 +53,34 @@ def _of_infusion(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
     return found
 
 
-def _of_two(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
-    """Both drugs with their amounts, and what each comes to in all of the liquid."""
+def both(prep: Preparation, around: Surroundings) -> tuple[tuple[str, Quantity, str], ...]:
+    """Each of two drugs in one syringe: its name, its amount, and that in each mL of the liquid.
+
+    Empty for an order of one drug, and while an amount or the volume is not known.
+    """
+    if prep.order.second is None:
+        return ()
     views = [prep.of(FIRST), prep.of(SECOND)]
     products = [product_of(view, around) for view in views]
     doses = [ordered_dose(view, around) for view in views]
     total = prep.latest("drawn_volume")
     liquid = total.value if total else None
     if None in products or None in doses or not isinstance(liquid, Quantity):
-        return {"drug": "", "dose": "", "concentration": ""}
-    names = [product.drug for product in products if product is not None]
-    amounts = [dose for dose in doses if dose is not None]
-    strengths = [per_mL(Concentration(amount=dose, per=liquid)) for dose in amounts]
+        return ()
+    return tuple(
+        (product.drug, dose, per_mL(Concentration(amount=dose, per=liquid)))
+        for product, dose in zip(products, doses, strict=True)
+        if product is not None and dose is not None
+    )
+
+
+def _of_two(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
+    """Both drugs with their amounts, and what each comes to in all of the liquid."""
+    each = both(prep, around)
     return {
-        "drug": " and ".join(names),
-        "dose": " and ".join(f"{n} {dose}" for n, dose in zip(names, amounts, strict=True)),
-        "concentration": " and ".join(f"{n} {s}" for n, s in zip(names, strengths, strict=True)),
+        "drug": " and ".join(name for name, _, _ in each),
+        "dose": " and ".join(f"{name} {dose}" for name, dose, _ in each),
+        "concentration": " and ".join(f"{name} {strength}" for name, _, strength in each),
     }
 
 

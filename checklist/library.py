@@ -11,7 +11,7 @@ from checklist.definition import read_workflows
 from checklist.dose import figures
 from checklist.hazard import Register
 from checklist.limits import Limits
-from checklist.requirement import Required
+from checklist.requirement import Required, RequiredFaults
 from checklist.setting import Settings
 from checklist.workflow import Workflow
 
@@ -44,6 +44,49 @@ def workflows() -> Mapping[str, Workflow]:
         if file.stem not in NOT_WORKFLOWS
         for workflow in read_workflows(file)
     }
+
+
+def read_own(file: Path) -> tuple[Workflow, ...]:
+    """The workflows in a file of one's own, with the shipped phases unless some lie beside it.
+
+    Raises WorkflowFaults with every fault found.
+    """
+    return read_workflows(file, usual=folder("workflows"))
+
+
+def required_beside(file: Path) -> Required:
+    """What is required of a workflow file: the shipped rows, and those added in its folder.
+
+    A folder with a whole `required.toml` of its own stands on that. Raises RequiredFaults.
+    """
+    own, added = file.parent / requirement.FILE, file.parent / requirement.ADDED
+    onto = requirement.read(own) if own.is_file() else required()
+    return requirement.read_added(added, onto) if added.is_file() else onto
+
+
+def of_ward(ward: Path) -> tuple[Mapping[str, Workflow], Required]:
+    """The workflows a ward works by, and what is required of them.
+
+    Beside the shipped ones these are the files of its own folder `workflows`; one with the name of
+    a shipped workflow stands in its place. What is required can only be added to. Raises
+    WorkflowFaults and RequiredFaults.
+    """
+    own = ward / "workflows"
+    if not own.is_dir():
+        return workflows(), required()
+    if (own / requirement.FILE).exists():
+        sentence = (
+            f"{own.name}/{requirement.FILE}: a ward may add to what is required and take nothing"
+            f" away. Write what it adds in {requirement.ADDED}."
+        )
+        raise RequiredFaults([sentence])
+    mine = {
+        workflow.name: workflow
+        for file in sorted(own.glob("*.toml"))
+        if file.name != requirement.ADDED
+        for workflow in read_own(file)
+    }
+    return {**workflows(), **mine}, required_beside(own / requirement.ADDED)
 
 
 @cache

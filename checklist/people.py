@@ -1,4 +1,4 @@
-"""Staff as the engine knows them: a code, a role and what they may do until when."""
+"""Staff as the engine knows them: a code, the roles held and what is in date until when."""
 
 from __future__ import annotations
 
@@ -9,16 +9,25 @@ from enum import StrEnum
 
 
 class Role(StrEnum):
-    """What a person is on the unit."""
+    """What a person does in this program; a job title is nobody's leave to do anything.
 
-    NURSE = "nurse"
-    TRAINEE = "trainee"
-    PHARMACIST = "pharmacist"
-    PHYSICIAN = "physician"
+    A person holds any number of roles. What each allows stands in `permission`.
+    """
+
+    PREPARER = "preparer"
+    CHECKER = "checker"
+    WITNESS = "witness"
+    LEADER = "leader"
     EDUCATOR = "educator"
     QI_LEAD = "qi_lead"
+    PHARMACIST = "pharmacist"
     ADMINISTRATOR = "administrator"
-    CARE_ASSISTANT = "care_assistant"
+    TRAINEE = "trainee"
+
+    @property
+    def said(self) -> str:
+        """The role in words."""
+        return {Role.QI_LEAD: "QI lead", Role.LEADER: "emergency leader"}.get(self, self.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +40,15 @@ class StaffMember:
 
     code: str
     name: str
-    role: Role
+    roles: tuple[Role, ...] = ()
     competent: Mapping[str, date] = field(default_factory=dict)
     badge: str = ""
     active: bool = True
+
+    @property
+    def on_record_as(self) -> str:
+        """The roles in words, for a sentence: "preparer and checker"."""
+        if not self.active:
+            return "not active"
+        *most, last = [role.said for role in self.roles] or ["somebody without a role"]
+        return f"{', '.join(most)} and {last}" if most else last

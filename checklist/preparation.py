@@ -37,7 +37,34 @@ KINDS = (
     "ended",
     "noted",
     "revealed",
+    "printed",
 )
+"""What can happen to a preparation."""
+
+WORKPLACE_KINDS = (
+    "signed_in",
+    "not_signed_in",
+    "signed_out",
+    "locked",
+    "unlocked",
+    "secret_changed",
+    "person_added",
+    "person_changed",
+    "not_allowed",
+    "signed",
+    "checkpointed",
+    "clock_moved",
+    "names_shown",
+    "exported",
+    "erased",
+    "backed_up",
+    "restored",
+    "migrated",
+    "archived",
+    "continued",
+    "disposed",
+)
+"""What can happen at a place of work beside any preparation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +86,39 @@ class Event:
     station: str
     channel: str
     body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Act:
+    """Something that belongs to no preparation, proposed to the trail: a sign-in, an erasure.
+
+    Its fields are those of an Event. The trail counts the turns of such acts itself, so that two
+    stations never stand in each other's way over them.
+    """
+
+    id: str
+    kind: str
+    at: datetime
+    by: str
+    station: str
+    channel: str
+    body: Mapping[str, Any]
+
+    def event(self, turn: int) -> Event:
+        """The act as an event of no preparation, at this turn of its own thread."""
+        return Event(
+            id=self.id,
+            preparation="",
+            turn=turn,
+            kind=self.kind,
+            place="",
+            lands="",
+            at=self.at,
+            by=self.by,
+            station=self.station,
+            channel=self.channel,
+            body=self.body,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +256,7 @@ class Surroundings:
     interrupted is a critical one. `booked` is the stock of controlled products that the register
     leaves after what the trail says was taken, `liquids` the level in the open bottle of controlled
     ones. `record` are this patient's order lines as they stand now. `compatibility` is what the
-    ward's pharmacy has looked up about things put together.
+    ward's pharmacy has looked up about things put together. `practice` says that nothing counts.
     """
 
     at: datetime
@@ -217,3 +277,4 @@ class Surroundings:
     liquids: Mapping[str, Quantity] = field(default_factory=dict)
     record: Mapping[str, Order] = field(default_factory=dict)
     compatibility: Compatibility = field(default_factory=Compatibility)
+    practice: bool = False

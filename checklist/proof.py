@@ -11,7 +11,7 @@ from checklist.definition import CONTAINER_KINDS, Fault, WorkflowFaults, layout_
 from checklist.form import OWN_TRAITS
 from checklist.keeping import astray, kept
 from checklist.preparation import ABANDONED, DISCARDED, FIRST, GIVEN, ITEM, SECOND
-from checklist.requirement import DONE, FILE, OPENING, RESUMED, Required, Requirement
+from checklist.requirement import ADDED, DONE, FILE, OPENING, RESUMED, Required, Requirement
 from checklist.shape import structure
 from checklist.walks import Walks, item_of, taking, told, with_traits
 from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Workflow
@@ -223,7 +223,9 @@ def _belongs_together(own: str, traits: frozenset[str], known: frozenset[str]) -
 
 
 def _order_traits(required: Required) -> frozenset[str]:
-    return frozenset(t for row in required.rows for t in row.when) - required.kinds
+    """Every trait on which a requirement hangs, of the order or of one item of a mixture."""
+    named = frozenset(t for row in required.rows for t in row.when) - required.kinds
+    return named | {f"{item}_{own}" for item in (FIRST, SECOND) for own in named & {*OWN_TRAITS}}
 
 
 def _asked_of(
@@ -248,7 +250,10 @@ def _shaped(
     """Faults that hang on no barrier, each with a key that is the same under other traits."""
     file = _file(workflow)
     if workflow.container not in required.containers:
-        sentence = f"[containers] does not say of what kind `{workflow.container}` is; add it"
+        sentence = (
+            f"[containers] does not say of what kind `{workflow.container}` is; add it there, or in"
+            f" a ward's {ADDED}"
+        )
         yield sentence, Fault(FILE, "", sentence)
         return
     told = frozenset().union(*(kinds for _, kinds in views(workflow, required)))

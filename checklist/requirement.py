@@ -1,5 +1,8 @@
 """What must stand in the way before a dose is drawn, ready or given, kept apart from the workflows.
 
+A ward's own file beside its own workflows (`added_requirements.toml`) holds `[containers]` and
+`[[required]]` in the same words, and adds to this one.
+
     [containers]
     glass_ampoule = ["glass", "single_use", "drawn"]   # what kind of container each one is
 
@@ -44,19 +47,20 @@ dose is in.
 from __future__ import annotations
 
 import difflib
-import tomllib
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from checklist.checks import CHECKS, REASONS
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Tier
 from checklist.walks import ENTRY
 
 FILE = "required.toml"
+ADDED = "added_requirements.toml"
 RESUMED = "resumed"
 BREAK = "break"
 OPENING = "opening"
@@ -195,21 +199,17 @@ class _FileIn(_In):
     required: Annotated[list[_RowIn], Field(min_length=1)]
 
 
+class _AddedIn(_In):
+    containers: dict[Name, Names] = {}
+    required: list[_RowIn] = []
+
+
+FormT = TypeVar("FormT", bound=_In)
+
+
 def read(file: Path) -> Required:
     """The requirements in a TOML file. Raises RequiredFaults with every fault found in it."""
-    try:
-        given = _FileIn.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
-    except FileNotFoundError:
-        raise RequiredFaults([f"{FILE}: there is no such file ({file})"]) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RequiredFaults([f"{FILE}: this is not TOML text: {error}"]) from None
-    except ValidationError as error:
-        raise RequiredFaults(
-            [
-                f"{FILE}, {'.'.join(map(str, one['loc']))}: {one['msg']}"
-                for one in error.errors(include_url=False)
-            ]
-        ) from None
+    given = _parsed(file, _FileIn)
     rows = tuple(row for one in given.required for row in _rows(one))
     kinds = {kind for kinds in given.containers.values() for kind in kinds}
     sentences = [
@@ -231,6 +231,47 @@ def read(file: Path) -> Required:
     )
 
 
+def read_added(file: Path, onto: Required) -> Required:
+    """The requirements with those of another file: containers of its own, and rows beside them.
+
+    A file can add and never take away, so a container that is known already is a fault. Raises
+    RequiredFaults with every fault found in it.
+    """
+    given = _parsed(file, _AddedIn)
+    sentences = [
+        f"{file.name}, containers: `{name}` is there already; what it is stands in {FILE}"
+        for name in given.containers.keys() & onto.containers.keys()
+    ]
+    kinds = {kind for kinds in given.containers.values() for kind in kinds}
+    sentences += [
+        s
+        for number, one in enumerate(given.required, 1)
+        for s in _faults(number, one, kinds | onto.kinds, file.name)
+    ]
+    if sentences:
+        raise RequiredFaults(sentences)
+    own = {name: frozenset(kinds) for name, kinds in given.containers.items()}
+    rows = tuple(row for one in given.required for row in _rows(one))
+    return replace(onto, containers={**onto.containers, **own}, rows=(*onto.rows, *rows))
+
+
+def _parsed(file: Path, form: type[FormT]) -> FormT:
+    """The file read as its form. Raises RequiredFaults."""
+    try:
+        return form.model_validate(tables(file))
+    except FileNotFoundError:
+        raise RequiredFaults([f"{file.name}: there is no such file ({file})"]) from None
+    except NotToml as error:
+        raise RequiredFaults([f"{file.name}: {error}"]) from None
+    except ValidationError as error:
+        raise RequiredFaults(
+            [
+                f"{file.name}, {'.'.join(map(str, one['loc']))}: {one['msg']}"
+                for one in error.errors(include_url=False)
+            ]
+        ) from None
+
+
 def _rows(one: _RowIn) -> Iterator[Requirement]:
     entries = [f"{ENTRY}{name}" for name in one.entered]
     for firm, names in ((True, [*one.barriers, *entries]), (False, one.asked)):
@@ -250,11 +291,11 @@ def _rows(one: _RowIn) -> Iterator[Requirement]:
             )
 
 
-def _faults(number: int, one: _RowIn, kinds: set[str]) -> Iterator[str]:
-    where = f"{FILE}, table {number} ({one.why})"
+def _faults(number: int, one: _RowIn, kinds: Collection[str], file: str = FILE) -> Iterator[str]:
+    where = f"{file}, table {number} ({one.why})"
     if not one.barriers and not one.asked and not one.entered:
         yield f"{where}: names no `barriers`, `asked` or `entered`, so it requires nothing"
-    for kind in {*one.unless, *one.also} - kinds:
+    for kind in {*one.unless, *one.also} - set(kinds):
         yield f"{where}: it names `{kind}`, of which kind no container is"
     if one.until and one.before != RESUMED:
         yield f'{where}: `until` goes with before = "{RESUMED}" only'

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from checklist.checks import CHECKS, REASONS
+from checklist.toml_file import NotToml, tables
 from checklist.verdict import Tier
 
 FILE = "settings.toml"
@@ -160,8 +160,8 @@ class _FileIn(_In):
 def read(file: Path) -> Settings:
     """The settings in a TOML file. Raises SettingsFaults with every fault found in it."""
     try:
-        given = _FileIn.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
-    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        given = _FileIn.model_validate(tables(file))
+    except (OSError, NotToml) as error:
         raise SettingsFaults([f"{FILE}: this cannot be read: {error}"]) from None
     except ValidationError as error:
         raise SettingsFaults(

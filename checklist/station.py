@@ -6,7 +6,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 
 from checklist import engine, register, way_in
-from checklist.answer import Answer, channel_of, guarded, read_answers, sealed
+from checklist.answer import Answer, channel_of, guarded, read_answers, sealed, sealed_note
+from checklist.attendance import Attendance, NotAllowed, NotHere, NotSignedIn, known
+from checklist.clock_watch import watched
+from checklist.credential import Credentials
 from checklist.definition import WorkflowFaults, from_text
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
@@ -14,9 +17,11 @@ from checklist.gate import OutOfSequence, Rules
 from checklist.in_force import in_force
 from checklist.intake.ward import Ward, reload_orders
 from checklist.limits import Limits
+from checklist.notary import Notary
 from checklist.observation import Channel
 from checklist.order import Call, Order, Patient
 from checklist.people import StaffMember
+from checklist.permission import Action
 from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
 from checklist.proof import prove
 from checklist.requirement import Required
@@ -26,19 +31,22 @@ from checklist.target import target
 from checklist.trail import Listed, SealedText, Trail
 from checklist.verdict import Remedy
 from checklist.way_in import Item
-from checklist.workflow import REVERIFY, Spot, Workflow
+from checklist.workflow import REVERIFY, Spot, Who, Workflow
+
+__all__ = ["NotAllowed", "NotHere", "NotSignedIn", "Station"]
 
 # Below this age in years a patient counts as a child for the unit's double check. Common practice.
 ADULT = 18
 # The container that a unit may do without.
 PEN = "insulin_pen"
 
+# The steps of a second person: the check that compares who it is, and what a role has to allow.
+SECOND = {
+    Who.CHECKER: ("second_person_is_another_and_eligible", Action.CHECK),
+    Who.WITNESS: ("witness_is_another_and_eligible", Action.WITNESS),
+}
 # Checks that look at the medication record as it is now: before them it is read again.
 READS_THE_RECORD = frozenset(("order_is_current", "call_is_written_and_reviewed"))
-
-
-class NotHere(Exception):
-    """Something asked for is not known at this station: an order, a person, a preparation."""
 
 
 class Station:
@@ -47,8 +55,9 @@ class Station:
     A workflow is used only where it is proved to keep `required` for the order at hand. `clock`
     gives aware UTC times, `new_id` strings that never repeat; `reload` reads the orders
     again, which is done whenever a step asks whether the order still stands. `via` marks every
-    entry made here with one channel, whatever each answer came by. `sign_in` is not a proof of who
-    somebody is: a code or badge is taken as it comes.
+    entry made here with one channel, whatever each answer came by. Whoever acts has signed in here
+    before; `credentials` keeps the PINs, None where there are none. `practice` says that nothing
+    counts here. `notary` signs what asks for it and keeps the trail's heads; None signs nothing.
     """
 
     def __init__(
@@ -64,6 +73,9 @@ class Station:
         new_id: Callable[[], str],
         reload: Callable[[Ward], Ward] = reload_orders,
         via: Channel | None = None,
+        credentials: Credentials | None = None,
+        practice: bool = False,
+        notary: Notary | None = None,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -75,6 +87,11 @@ class Station:
         self._new_id = new_id
         self._reload = reload
         self._via = via
+        self._practice = practice
+        self.notary = notary
+        self._attendance = Attendance(
+            trail, credentials, clock=clock, new_id=new_id, station=name, via=via
+        )
         self._rules: dict[str, Rules] = {}
         self._proved: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = {}
         self._kept: set[str] = set()
@@ -82,13 +99,36 @@ class Station:
 
     # -- people and orders ---------------------------------------------------------------------
 
-    def sign_in(self, code_or_badge: str) -> StaffMember:
-        """The member of staff with this code or badge. Raises NotHere for anybody else."""
-        wanted = code_or_badge.strip()
-        for person in self.ward.staff.values():
-            if wanted and wanted in (person.code, person.badge):
-                return person
-        raise NotHere(f"no member of staff has the code or badge {wanted!r} on this unit")
+    def person(self, code: str) -> StaffMember:
+        """The member of staff with this code, whoever is here. Raises NotHere."""
+        return known(self.ward, code)
+
+    def sign_in(self, code_or_badge: str, pin: str = "", *, second_for: str = "") -> StaffMember:
+        """Sign a person in at this station, with their own PIN; recorded, as every refusal is.
+
+        `second_for` is the preparation at whose present step they stand as the second person, and
+        for no longer than that step. Raises NotHere for a code or badge that nobody has here,
+        NotSignedIn with the sentence why not.
+        """
+        if not second_for:
+            return self._attendance.sign_in(self.ward, code_or_badge, pin)
+        prep, rules = self._at(second_for, None)
+        return self._attendance.sign_in(
+            self.ward, code_or_badge, pin, preparation=prep.id, step=_step(prep, rules)
+        )
+
+    def sign_out(self, code: str) -> None:
+        """Let a person go from this station; recorded if they were here."""
+        self._attendance.sign_out(code)
+        if self.notary:
+            self.notary.checkpoint()
+
+    def permit(self, code: str, action: Action) -> StaffMember:
+        """The person, who is signed in here and whom a role allows the act.
+
+        Raises NotHere, NotSignedIn, or NotAllowed, which is recorded.
+        """
+        return self._attendance.allowed(self._attendance.present(self.ward, code), action)
 
     def order(self, id_: str) -> Order:
         """The order line as the medication record has it now. Raises NotHere."""
@@ -149,17 +189,17 @@ class Station:
         has moved the preparation on meanwhile, nothing is recorded and TurnTaken is raised.
         """
         prep, rules = self._at(id_, turn)
-        person = self.sign_in(by)
         spot = rules.layout.spots.get(prep.place)
         if spot is None:
             raise OutOfSequence("a reason stands here; take one of its ways out first")
+        person = self._tries(prep, spot, by)
         fields = asked(prep, spot)
         if READS_THE_RECORD.intersection(spot.step.checks):
             self.ward = self._reload(self.ward)
         seen = read_answers(fields, answers, self.ward.unit, self._clock())
         seen = guarded(fields, seen, self._identifiers())
         around = self.surroundings(prep, person, spot)
-        recorded, texts = sealed(fields, seen, self._new_id)
+        recorded, texts = sealed(fields, seen, self._new_id, prep.order.patient)
         event, found = engine.attempt(
             prep, rules, seen, around, self._stamp(by, channel_of(seen)), recorded=recorded
         )
@@ -170,51 +210,87 @@ class Station:
     ) -> Outcome:
         """Take a way out of what stands here."""
         prep, rules = self._at(id_, turn)
-        self.sign_in(by)
-        event = engine.remedied(prep, rules, remedy, self._stamp(by, Channel.CHOSEN), note=note)
-        return self._recorded(prep, event, rules)
+        self._hands(prep, rules, by)
+        kept, texts = self._apart(prep, note)
+        event = engine.remedied(prep, rules, remedy, self._stamp(by, Channel.CHOSEN), note=kept)
+        outcome = self._recorded(prep, event, rules, texts)
+        if remedy is Remedy.SECOND_PERSON:
+            self._attendance.moved(prep.id, "")
+        return outcome
 
     def proceed(
         self, id_: str, because: str, by: str, *, note: str = "", turn: int | None = None
     ) -> Outcome:
-        """Go on past a caution with a listed reason."""
+        """Go on past a caution with a listed reason.
+
+        Whoever lets pass what the unit keeps for a second person has signed in for that.
+        """
         prep, rules = self._at(id_, turn)
-        self.sign_in(by)
+        kept = {one.code for one in prep.standing} & set(self.ward.unit.second_person_cautions)
+        if kept and by != prep.preparer:
+            person = self._attendance.second(self.ward, by, prep.id, _step(prep, rules))
+            self._attendance.allowed(person, Action.RELEASE, prep.id)
+        else:
+            self._hands(prep, rules, by, onward=True)
+        words, texts = self._apart(prep, note)
         event = engine.proceeded(
             prep,
             rules,
             because,
             self._stamp(by, Channel.CHOSEN),
-            note=note,
+            note=words,
             second_person=self.ward.unit.second_person_cautions,
         )
-        return self._recorded(prep, event, rules)
+        return self._recorded(prep, event, rules, texts)
 
     def interrupt(self, id_: str, cause: str, by: str) -> Outcome:
         """Stop here because of `cause`, whatever the turn: a break is never refused."""
         prep, rules = self._at(id_, None)
         event = engine.interrupted(prep, rules, cause, self._stamp(by, Channel.CHOSEN))
-        return self._recorded(prep, event, rules)
+        outcome = self._recorded(prep, event, rules)
+        self._attendance.moved(prep.id, "")
+        return outcome
 
     def resume(self, id_: str, by: str) -> Outcome:
         """Come back from a break, behind its re-verification."""
         prep, rules = self._at(id_, None)
-        self.sign_in(by)
+        self._hands(prep, rules, by)
         event = engine.resumed(prep, rules, self._stamp(by, Channel.CHOSEN))
         return self._recorded(prep, event, rules)
 
     def end(self, id_: str, because: str, by: str, *, note: str = "") -> Outcome:
         """End without giving, for a listed reason."""
         prep, rules = self._at(id_, None)
-        self.sign_in(by)
-        event = engine.ended(prep, rules, because, self._stamp(by, Channel.CHOSEN), note=note)
-        return self._recorded(prep, event, rules)
+        self._hands(prep, rules, by)
+        kept, texts = self._apart(prep, note)
+        event = engine.ended(prep, rules, because, self._stamp(by, Channel.CHOSEN), note=kept)
+        return self._recorded(prep, event, rules, texts)
 
-    def note(self, id_: str, text: str, by: str, *, about: int | None = None) -> Outcome:
-        """Add a remark; nothing moves."""
+    def note(
+        self, id_: str, text: str, by: str, *, about: int | None = None, ours: bool = False
+    ) -> Outcome:
+        """Add a remark; nothing moves.
+
+        A person's own words are kept apart, since they may name somebody; `ours` says that they are
+        this program's own, which can stand in the chain.
+        """
         prep, rules = self._at(id_, None)
-        self.sign_in(by)
-        event = engine.noted(prep, text, self._stamp(by, Channel.TYPED), about=about)
+        if not self._attendance.is_second(by, prep.id, _step(prep, rules)):
+            self._attendance.present(self.ward, by)
+        kept, texts = (text, ()) if ours else self._apart(prep, text)
+        event = engine.noted(prep, kept, self._stamp(by, Channel.TYPED), about=about)
+        return self._recorded(prep, event, rules, texts)
+
+    def printed(self, id_: str, what: Mapping[str, str], by: str, *, turn: int) -> Outcome:
+        """Record that something is put on paper, as it stood at `turn`. Nothing moves.
+
+        Raises MovedOn when it stands elsewhere by now, NotOffered where no label is to be printed.
+        """
+        prep, rules = self._at(id_, None)
+        self._hands(prep, rules, by)
+        if prep.turn != turn:
+            raise engine.MovedOn("this preparation has moved on meanwhile; print again")
+        event = engine.printed(prep, what, self._stamp(by, Channel.CHOSEN))
         return self._recorded(prep, event, rules)
 
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
@@ -223,7 +299,7 @@ class Station:
         Raises NotOffered where no reading of the volume has been refused.
         """
         prep, rules = self._at(id_, None)
-        person = self.sign_in(by)
+        person = self._hands(prep, rules, by)
         codes = {s.code for s in prep.standing}
         if not codes & {"volume_over_target", "volume_under_target"}:
             raise engine.NotOffered("the working is shown only after a reading was refused")
@@ -232,6 +308,10 @@ class Station:
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, lines
+
+    def now(self) -> datetime:
+        """The time on this station's clock, in UTC."""
+        return self._clock()
 
     # -- looking -------------------------------------------------------------------------------
 
@@ -278,6 +358,7 @@ class Station:
                 id_: o for id_, o in self.ward.orders.items() if o.patient == prep.order.patient
             },
             compatibility=self.ward.compatibility,
+            practice=self._practice,
         )
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
@@ -290,7 +371,7 @@ class Station:
     # -- inside --------------------------------------------------------------------------------
 
     def _begun(self, order: Order, by: str, container: str, sources: Sequence[str]) -> Outcome:
-        person = self.sign_in(by)
+        person = self.permit(by, self._preparing)
         workflow, items = self.workflow_for(order, container, sources)
         rules = self._proved_rules(workflow, self.traits(order, items))
         self._keep(rules)
@@ -313,6 +394,46 @@ class Station:
             self._proved[key] = workflow, self._compiled(workflow.for_(traits))
         return self._proved[key][1]
 
+    @property
+    def _preparing(self) -> Action:
+        return Action.PRACTISE if self._practice else Action.PREPARE
+
+    def _tries(self, prep: Preparation, spot: Spot, by: str) -> StaffMember:
+        """Who tries a step: signed in, a second person for this step alone, and allowed to.
+
+        Where the step itself compares who may, its refusal is the answer, and it is recorded with
+        its ways out; every other step is kept here.
+        """
+        who, asks = spot.step.who, spot.step.checks
+        if who not in SECOND:
+            person = self._attendance.present(self.ward, by)
+            if "preparer_may_do_this" not in asks:
+                self._attendance.allowed(person, self._preparing, prep.id)
+            return person
+        person = self._attendance.second(self.ward, by, prep.id, spot.place)
+        compares, action = SECOND[who]
+        if compares not in asks:
+            self._attendance.allowed(person, action, prep.id)
+            if by == prep.preparer:
+                raise NotAllowed(f"{by} prepares this dose, so somebody else stands at this step")
+        return person
+
+    def _hands(
+        self, prep: Preparation, rules: Rules, by: str, *, onward: bool = False
+    ) -> StaffMember:
+        """Who acts beside the steps: the second person who stands here, or one who may prepare.
+
+        The preparer, who has the drug in hand, may always go back or out, whatever has become of
+        their roles meanwhile; `onward` is for what leads past a caution.
+        """
+        step = _step(prep, rules)
+        if self._attendance.is_second(by, prep.id, step):
+            return self._attendance.second(self.ward, by, prep.id, step)
+        person = self._attendance.present(self.ward, by)
+        if by == prep.preparer and not onward:
+            return person
+        return self._attendance.allowed(person, self._preparing, prep.id)
+
     def _at(self, id_: str, turn: int | None) -> tuple[Preparation, Rules]:
         prep = self._folded.get(id_)
         if prep is None:
@@ -326,11 +447,17 @@ class Station:
             for entry in self.trail.of(id_, after=prep.turn):
                 prep = evolve(prep, entry, rules)
         self._hold(prep)
-        if turn is not None and turn != prep.turn:
+        if turn is not None and self._moved_since(id_, turn, prep):
             raise engine.MovedOn(
                 "somebody else has moved this preparation on; look at where it stands now"
             )
         return prep, rules
+
+    def _moved_since(self, id_: str, turn: int, prep: Preparation) -> bool:
+        """Whether more was done since a turn than printing, which leaves every screen as it was."""
+        if turn >= prep.turn:
+            return turn > prep.turn
+        return any(one.event.kind != "printed" for one in self.trail.of(id_, after=turn))
 
     def _hold(self, prep: Preparation) -> None:
         """Keep the fold of a preparation that is still under way; a closed one is let go."""
@@ -350,6 +477,10 @@ class Station:
         if unit.digest and unit.digest not in self._kept:
             self.trail.keep(unit.digest, "unit", unit.code, unit.text)
         self._kept |= {rules.digest, unit.digest}
+
+    def _apart(self, prep: Preparation, note: str) -> tuple[str, tuple[SealedText, ...]]:
+        """Words that somebody typed: they may name a person, so they are kept apart."""
+        return sealed_note(note, self._new_id, prep.order.patient)
 
     def _stamp(self, by: str, channel: Channel) -> Stamp:
         return Stamp(
@@ -381,7 +512,8 @@ class Station:
         if entries[0].event.body["order"]["id"] != order:
             return
         if one.place == GIVEN:
-            yield one.last_at
+            # Not the last entry: a note or a print may come long after the dose.
+            yield next(e.event.at for e in entries if e.event.lands == GIVEN)
             return
         other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
         moments = (other.time_of(field) for field in self.required.giving)
@@ -425,7 +557,17 @@ class Station:
         texts: tuple[SealedText, ...] = (),
         found: tuple[Found, ...] = (),
     ) -> Outcome:
-        entry = self.trail.append(event, texts)
+        notary = self.notary
+        watched(self.trail, event, id_=self._new_id())
+        entry = self.trail.append(event, texts, attest=notary.attest(event) if notary else None)
         prep = evolve(before, entry, rules)
         self._hold(prep)
+        self._attendance.moved(prep.id, _step(prep, rules))
+        if notary:
+            notary.after(entry)
         return outcome_of(entry, prep, rules, found)
+
+
+def _step(prep: Preparation, rules: Rules) -> str:
+    """The place of the step where the preparation stands, or was stopped; "" once it is closed."""
+    return "" if prep.closed else rules.layout.base(prep.place).place

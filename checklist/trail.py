@@ -15,9 +15,10 @@ from checklist import trail_reading as reading
 from checklist import trail_row as stored
 from checklist import trail_schema as schema
 from checklist import trail_verification as verifying
+from checklist import trail_writing as writing
 from checklist.chain import Head, Row
 from checklist.codec import CodecFault
-from checklist.preparation import Entry, Event
+from checklist.preparation import Act, Entry, Event
 from checklist.trail_fault import (
     NotATrail,
     NotKept,
@@ -29,23 +30,22 @@ from checklist.trail_fault import (
     UnfitEvent,
     damaged,
     of_sqlite,
-    turn_taken,
 )
-from checklist.trail_reading import Listed, Origin
-from checklist.trail_row import Columns, SealedText
+from checklist.trail_reading import Kept, Listed, Origin
+from checklist.trail_row import SealedText
 from checklist.trail_verification import Verification
 
 __all__ = [
-    "Listed", "NotATrail", "NotKept", "Origin", "SealedText", "Trail", "TrailBusy", "TrailDamaged",
-    "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
+    "Kept", "Listed", "NotATrail", "NotKept", "Origin", "SealedText", "Trail", "TrailBusy",
+    "TrailDamaged", "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
 ]  # fmt: skip
 
 TAIL = 1_000
 """How many of the last entries are verified whenever a trail is opened."""
 TRIES = 2
 """How often a write waits out its patience for another program before it gives up."""
-
 _T = TypeVar("_T")
+Attest = Callable[[Entry], Act]
 
 
 class Trail:
@@ -127,31 +127,36 @@ class Trail:
         self._closed = True
         self._let_go()
 
-    def append(self, event: Event, sealed: Sequence[SealedText] = ()) -> Entry:
+    def append(
+        self, event: Event, sealed: Sequence[SealedText] = (), *, attest: Attest | None = None
+    ) -> Entry:
         """Record an event, with the texts sealed for it, and give it back as an entry.
 
+        The act that `attest` makes of the entry, to sign it, is recorded in the same transaction.
         It returns only once the entry is on the disk and reads back as it was written. An event
         that stands in the trail already, with the same id and content, gives its entry again.
         Raises TurnTaken when the preparation has been moved on by someone else, UnfitEvent when
         it can never be stored, TypeError for a float anywhere in the body, and otherwise
         TrailBusy, TrailDamaged or TrailUnwritable, whose `recorded` says what became of it.
         """
-        columns = stored.columns(event)
-        texts = [stored.sealed(each, event.preparation) for each in sealed]
+        stored.columns(event)
+        return self._recorded(event, sealed, (), attest)
 
-        def act(db: sqlite3.Connection) -> Row:
-            if (known := self._known_as(db, columns)) is not None:
-                return known
-            head = self._sound_head(db)
-            self._in_turn(db, event)
-            for text in texts:
-                self._seal(db, text)
-            return self._added(db, head, columns)
+    def record(
+        self,
+        act: Act,
+        sealed: Sequence[SealedText] = (),
+        *,
+        erasing: Sequence[str] = (),
+        attest: Attest | None = None,
+    ) -> Entry:
+        """Record an act that belongs to no preparation, as `append` records an event.
 
-        row = self._write(act, lambda db: self._known_as(db, columns) is not None)
-        if self._known is None or row.seq > self._known.seq:
-            self._known = Head(row.seq, row.digest)
-        return self._entry(row)
+        The texts sealed under the references `erasing` are taken away in the same transaction;
+        `trail_erasing` then has their bytes overwritten. Raises as `append`, but never TurnTaken.
+        """
+        stored.columns(act.event(0))
+        return self._recorded(act, sealed, erasing, attest)
 
     def keep(self, digest: str, kind: str, name: str, text: str) -> None:
         """Keep the text of a definition, once; `digest` is its SHA-256 in hexadecimal figures.
@@ -197,6 +202,21 @@ class Trail:
                 raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
         return tuple(map(self._entry, rows))
 
+    def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
+        """The acts of the workplace of these kinds, from the newest back."""
+        with self._reading() as db:
+            yield from map(self._entry, reading.acts(db, kinds))
+
+    def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
+        """The number and digest of the entries after a number, as they are stored."""
+        with self._reading() as db:
+            yield from reading.digests(db, after, reading.last(db, self.origin).seq)
+
+    def rows(self) -> Iterator[Row]:
+        """The rows of all entries exactly as stored, in order; nothing is verified."""
+        with self._reading() as db:
+            yield from reading.rows(db, 0, reading.last(db, self.origin).seq)
+
     def since(self, seq: int) -> Iterator[Entry]:
         """The entries after a number (0 for all), up to the last one when the first is taken."""
         end = self.head().seq
@@ -226,15 +246,15 @@ class Trail:
         with self._reading() as db:
             return reading.unsealed(db, reference)
 
+    def sealed_about(self, person: str, identifiers: Sequence[str] = ()) -> tuple[Kept, ...]:
+        """The texts sealed about a person, and those that hold one of the person's identifiers."""
+        with self._reading() as db:
+            return reading.about(db, person, identifiers)
+
     def verify(self) -> Verification:
         """Look at the whole file: SQLite's own check, form, chain and definitions."""
         with self._reading() as db:
             return verifying.verification(db)
-
-    @property
-    def sqlite_version(self) -> str:
-        """The version of the SQLite library in use."""
-        return sqlite3.sqlite_version
 
     def _connected(self) -> sqlite3.Connection:
         """A connection to a trail whose form and last entries were looked over."""
@@ -340,49 +360,34 @@ class Trail:
         except (sqlite3.Error, TrailFault):
             return None
 
-    def _known_as(self, db: sqlite3.Connection, columns: Columns) -> Row | None:
-        """The row that holds this event already; UnfitEvent if its id holds another."""
-        row = reading.row_of_event(db, columns[0])
-        if row is not None and row[1:-2] != columns:
-            raise UnfitEvent(f"Another event stands under the id {row.id}.", recorded=False)
-        return row
+    def _recorded(
+        self,
+        event: Event | Act,
+        sealed: Sequence[SealedText],
+        erasing: Sequence[str],
+        attest: Attest | None,
+    ) -> Entry:
+        of = event.preparation if isinstance(event, Event) else ""
+        texts = [stored.sealed(each, of) for each in sealed]
 
-    def _sound_head(self, db: sqlite3.Connection) -> Head:
-        """The head to go on from, after a look at the last entry and the head known before."""
-        head = reading.last(db, self.origin)
-        if self._known is not None and self._known.seq:
-            before = reading.row(db, self._known.seq)
-            if before is None or before.digest != self._known.digest:
-                finding = f"Entry {self._known.seq}, seen before, is gone or changed."
-                raise damaged(self.path, finding, recorded=False)
-        if (broken := verifying.tail_break(db, self.origin, 1)) is not None:
-            raise damaged(self.path, broken.sentence, recorded=False)
-        return head
+        def act(db: sqlite3.Connection) -> Row:
+            if (known := writing.known(db, event)) is not None:
+                return known
+            head = writing.sound_head(db, self.path, self.origin, self._known)
+            next_one = writing.in_turn(db, event)
+            for text in texts:
+                writing.seal(db, self.path, text)
+            writing.erase(db, erasing)
+            row = writing.added(db, self.path, self.origin, head, next_one)
+            if attest is not None:
+                signed = writing.in_turn(db, attest(self._entry(row)))
+                writing.added(db, self.path, self.origin, Head(row.seq, row.digest), signed)
+            return row
 
-    def _in_turn(self, db: sqlite3.Connection, event: Event) -> None:
-        turn = reading.next_turn(db, event.preparation)
-        if event.turn < turn:
-            raise turn_taken()
-        if event.turn > turn:
-            raise UnfitEvent(
-                f"The next turn of {event.preparation} is {turn}; {event.turn} was given.",
-                recorded=False,
-            )
-
-    def _seal(self, db: sqlite3.Connection, text: tuple[str, str, str, str]) -> None:
-        if reading.unsealed(db, text[0]) is not None:
-            raise UnfitEvent(f"A text is sealed under {text[0]} already.", recorded=False)
-        if db.execute("INSERT INTO main.private VALUES (?, ?, ?, ?)", text).rowcount != 1:
-            raise damaged(self.path, "A sealed text was not taken.", recorded=False)
-
-    def _added(self, db: sqlite3.Connection, head: Head, columns: Columns) -> Row:
-        """Insert the next row and read it back: it must be there, once, as it was meant."""
-        plain = Row._make((head.seq + 1, *columns, head.digest, b""))
-        row = plain._replace(digest=chain.digest(chain.entry_bytes(self.origin.id, plain)))
-        added = db.execute(schema.INSERT, row).rowcount
-        if added != 1 or reading.row(db, row.seq) != row:
-            raise damaged(self.path, "A new entry does not read as written.", recorded=False)
-        return row
+        row = self._write(act, lambda db: writing.known(db, event) is not None)
+        if self._known is None or row.seq > self._known.seq:
+            self._known = Head(row.seq, row.digest)
+        return self._entry(row)
 
     def _entry(self, row: Row) -> Entry:
         """The row as an entry, once it has the digest of its content. Nothing else makes one."""

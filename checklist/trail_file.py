@@ -6,10 +6,9 @@ import os
 import sqlite3
 from pathlib import Path
 
-from checklist.chain import FORMAT
 from checklist.trail_fault import NotATrail, TrailUnwritable, of_sqlite
 from checklist.trail_reading import Origin
-from checklist.trail_schema import APPLICATION_ID, LONGEST_TEXT, SCHEMA, guard
+from checklist.trail_schema import APPLICATION_ID, FORM, LONGEST_TEXT, SCHEMA, guard
 
 PATIENCE_MS = 5_000
 """How long one write waits for another program, in milliseconds."""
@@ -98,7 +97,7 @@ def make(path: Path, new: Origin, *, patience_ms: int) -> None:
             _fill(db, new)
         finally:
             db.close()
-        _sync(path.parent)
+        sync(path.parent)
     except BaseException as error:
         for each in (path, *companions(path)):
             each.unlink(missing_ok=True)
@@ -107,7 +106,7 @@ def make(path: Path, new: Origin, *, patience_ms: int) -> None:
         raise
 
 
-def _sync(folder: Path) -> None:
+def sync(folder: Path) -> None:
     """Bring a new file's name to the disk, where the system has a way to."""
     if os.name == "posix":
         handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
@@ -126,7 +125,7 @@ def _fill(db: sqlite3.Connection, new: Origin) -> None:
             filled.execute(statement)
         filled.execute("INSERT INTO main.trail VALUES (1, ?, ?, ?, ?)", new)
         filled.execute(f"PRAGMA application_id = {APPLICATION_ID:d}")
-        filled.execute(f"PRAGMA user_version = {FORMAT:d}")
+        filled.execute(f"PRAGMA user_version = {FORM:d}")
 
 
 def _claim(db: sqlite3.Connection, path: Path) -> None:
@@ -137,7 +136,7 @@ def _claim(db: sqlite3.Connection, path: Path) -> None:
     """
     db.execute("BEGIN IMMEDIATE")
     try:
-        db.execute(f"PRAGMA user_version = {FORMAT:d}")
+        db.execute(f"PRAGMA user_version = {FORM:d}")
     finally:
         db.execute("ROLLBACK")
     (mode,) = db.execute("PRAGMA journal_mode = WAL").fetchone()
@@ -156,10 +155,16 @@ def _look_over_header(db: sqlite3.Connection, path: Path) -> None:
         raise NotATrail(_CUT_SHORT.format(path=path))
     if mark != APPLICATION_ID:
         raise NotATrail(f"{path} belongs to another program. Give the path of a trail file.")
-    if version != FORMAT:
+    if 1 <= version < FORM:
         raise NotATrail(
-            f"{path} has the form number {version}; this program knows {FORMAT}. Nothing in it was"
-            " touched. Open it with the version of the program that wrote it."
+            f"{path} has the form number {version}; this program writes form {FORM}. Nothing in it"
+            " was touched. Bring it to the new form with `checklist trail migrate`, which keeps a"
+            " copy of the old one."
+        )
+    if version != FORM:
+        raise NotATrail(
+            f"{path} has the form number {version}; this program knows none above {FORM}. Nothing"
+            " in it was touched. Open it with the version of the program that wrote it."
         )
 
 

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from checklist import chain, codec
 from checklist.chain import Head, Row
 from checklist.preparation import CLOSED
 from checklist.trail_schema import COLUMNS
 
-BATCH = 1_000
+BATCH = 250
 """How many rows one short read takes."""
+MOST_TURNS = 2**63 - 1
+"""No turn is greater: SQLite's largest whole number."""
+NEWEST = 50
+"""How many acts of the workplace one short read takes: what is asked of them lies near the end."""
 
 
 class Origin(NamedTuple):
@@ -43,6 +47,16 @@ class Listed:
     last_by: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A sealed text: its reference, its preparation ("" for none), its field, and the text."""
+
+    reference: str
+    preparation: str
+    field: str
+    text: str
+
+
 def origin(db: sqlite3.Connection) -> Origin:
     """Which trail the file says that it is; without its row, one that is never sound."""
     sql = 'SELECT "id", "unit", created_at, genesis FROM main.trail'
@@ -56,20 +70,41 @@ def is_sound(found: Origin) -> bool:
 
 
 def rows(db: sqlite3.Connection, after: int, last: int) -> Iterator[Row]:
-    """The stored rows after one number up to another, read in short transactions.
+    """The stored rows after one number up to another."""
+    for batch in batches(db, after, last):
+        yield from map(Row._make, batch)
 
-    A long read would keep the write-ahead log from being folded back into the file.
+
+def batches(db: sqlite3.Connection, after: int, last: int) -> Iterator[list[tuple[Any, ...]]]:
+    """The stored rows after one number up to another, some at a time, as their bare columns.
+
+    They are read in short transactions: a long read would keep the write-ahead log from being
+    folded back into the file. Those before one that cannot be read come before the sqlite3.Error.
     """
     sql = f"SELECT {COLUMNS} FROM main.entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
     while after < last:
-        batch: list[Row] = []
+        batch: list[tuple[Any, ...]] = []
         try:
-            batch.extend(map(Row._make, db.execute(sql, (after, last, BATCH))))
-        finally:
-            yield from batch
+            batch.extend(db.execute(sql, (after, last, BATCH)))
+        except sqlite3.Error:
+            if batch:
+                yield batch
+            raise
         if not batch:
             return
-        after = batch[-1].seq
+        yield batch
+        after = batch[-1][0]
+
+
+def digests(db: sqlite3.Connection, after: int, last: int) -> Iterator[tuple[int, bytes]]:
+    """The number and digest of the stored rows after one number up to another."""
+    sql = "SELECT seq, digest FROM main.entries WHERE seq > ? AND seq <= ? ORDER BY seq LIMIT ?"
+    while after < last:
+        batch: list[tuple[int, bytes]] = db.execute(sql, (after, last, BATCH)).fetchall()
+        if not batch:
+            return
+        yield from batch
+        after = batch[-1][0]
 
 
 def last(db: sqlite3.Connection, origin: Origin) -> Head:
@@ -99,6 +134,18 @@ def rows_of(db: sqlite3.Connection, preparation: str, after: int = -1) -> list[R
     return [Row._make(each) for each in db.execute(sql, (preparation, after))]
 
 
+def acts(db: sqlite3.Connection, kinds: Sequence[str]) -> Iterator[Row]:
+    """The stored acts of the workplace of these kinds, newest first, in short reads."""
+    sql = (
+        f"SELECT {COLUMNS} FROM main.entries WHERE preparation = '' AND turn < ?"
+        f" AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY turn DESC LIMIT {NEWEST}"
+    )
+    before = MOST_TURNS
+    while batch := [Row._make(each) for each in db.execute(sql, (before, *kinds))]:
+        yield from batch
+        before = batch[-1].turn
+
+
 def next_turn(db: sqlite3.Connection, preparation: str) -> int:
     """The turn that the next entry of a preparation has; 0 for one that was never opened."""
     sql = "SELECT coalesce(max(turn), -1) + 1 FROM main.entries WHERE preparation = ?"
@@ -118,6 +165,17 @@ def unsealed(db: sqlite3.Connection, reference: str) -> str | None:
     sql = "SELECT text FROM main.private WHERE reference = ?"
     found = db.execute(sql, (reference,)).fetchone()
     return None if found is None else str(found[0])
+
+
+def about(db: sqlite3.Connection, person: str, identifiers: Sequence[str]) -> tuple[Kept, ...]:
+    """The texts sealed about a person or holding an identifier, whatever its capitals."""
+    sought = tuple(one.casefold() for one in identifiers if one)
+    sql = "SELECT reference, preparation, field, person, text FROM main.private ORDER BY reference"
+    return tuple(
+        Kept(reference=reference, preparation=preparation, field=field, text=text)
+        for reference, preparation, field, whom, text in db.execute(sql)
+        if whom == person or any(one in text.casefold() for one in sought)
+    )
 
 
 _LISTED = """

@@ -7,24 +7,28 @@ from dataclasses import dataclass
 from checklist import codec
 from checklist.chain import Row
 from checklist.codec import CodecFault
-from checklist.preparation import KINDS, Event
+from checklist.preparation import KINDS, WORKPLACE_KINDS, Event
 from checklist.trail_fault import UnfitEvent
 from checklist.trail_schema import LONGEST_BODY, LONGEST_NAME, LONGEST_TEXT
 
 Columns = tuple[str, str, int, str, str, str, str, str, str, str, str]
 """The columns of a row that come from its event: from `id` to `body`."""
+SealedColumns = tuple[str, str, str, str, str]
+"""The columns of a sealed text: reference, preparation, field, person, text."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SealedText:
     """A text that identifies a person: kept beside the chain, where it can be erased.
 
-    `reference` is what the event's body holds in its place; `field` says what it is.
+    `reference` is what the event's body holds in its place; `field` says what it is, `person` is
+    the code of whoever it is about, by which it is found when that person is to be forgotten.
     """
 
     reference: str
     field: str
     text: str
+    person: str = ""
 
 
 def columns(event: Event) -> Columns:
@@ -35,9 +39,9 @@ def columns(event: Event) -> Columns:
     turn: object = event.turn
     if not isinstance(turn, int) or isinstance(turn, bool) or not turn >= 0:
         raise UnfitEvent(f"A turn is a whole number from 0; {turn!r} was given.", recorded=False)
-    if event.kind not in KINDS:
+    if event.kind not in (KINDS if event.preparation else WORKPLACE_KINDS):
         raise UnfitEvent(f"{event.kind!r} is no kind of entry.", recorded=False)
-    if (turn == 0) != (event.kind == "opened"):
+    if event.preparation and (turn == 0) != (event.kind == "opened"):
         raise UnfitEvent(
             f"A preparation is opened at its turn 0 and only there; {event.kind} was given at"
             f" turn {turn}.",
@@ -49,11 +53,11 @@ def columns(event: Event) -> Columns:
         raise UnfitEvent(str(fault), recorded=False) from fault
     return (
         short(event.id, "The event's id"),
-        short(event.preparation, "The preparation"),
+        short(event.preparation, "The preparation", least=0),
         turn,
         event.kind,
         short(event.place, "The place", least=0),
-        short(event.lands, "The place it leads to"),
+        short(event.lands, "The place it leads to", least=1 if event.preparation else 0),
         at,
         short(event.by, "The person"),
         short(event.station, "The station", least=0),
@@ -79,12 +83,13 @@ def event(row: Row) -> Event:
     )
 
 
-def sealed(text: SealedText, preparation: str) -> tuple[str, str, str, str]:
-    """The columns of a sealed text: reference, preparation, field, text."""
+def sealed(text: SealedText, preparation: str) -> SealedColumns:
+    """The columns of a text sealed with an entry of this preparation; "" for none."""
     return (
         short(text.reference, "The reference of a sealed text"),
-        short(preparation, "The preparation"),
+        short(preparation, "The preparation", least=0),
         short(text.field, "The field of a sealed text"),
+        short(text.person, "The person of a sealed text", least=0),
         long(text.text, "A sealed text", LONGEST_BODY),
     )
 

@@ -6,9 +6,10 @@ import sqlite3
 from functools import cache
 
 from checklist.chain import DIGEST_BYTES, Row
-from checklist.preparation import KINDS
 
 APPLICATION_ID = int.from_bytes(b"ClTr", "big")
+FORM = 2
+"""The number of this form, kept as SQLite's user_version; `trail_forms` knows the older ones."""
 DEFINITION_KINDS = ("workflow", "unit", "formulary")
 LONGEST_NAME = 200
 """Most characters in an id, a code, a place or a name."""
@@ -69,11 +70,12 @@ SCHEMA = (
     f"""CREATE TABLE entries (
   seq INTEGER PRIMARY KEY CHECK (seq > 0),
   {_name("id")} UNIQUE,
-  {_name("preparation")},
-  turn INTEGER NOT NULL CHECK (turn >= 0 AND (turn = 0) = (kind = 'opened')),
-  kind TEXT NOT NULL CHECK (kind IN ({_of(KINDS)})),
+  {_name("preparation", 0)},
+  turn INTEGER NOT NULL
+    CHECK (turn >= 0 AND (preparation = '' OR (turn = 0) = (kind = 'opened'))),
+  kind TEXT NOT NULL CHECK (length(kind) BETWEEN 1 AND 40 AND kind NOT GLOB '*[^a-z_]*'),
   {_name("place", 0)},
-  {_name("lands")},
+  {_name("lands", 0)} CHECK ((preparation = '') = (lands = '')),
   {_time("at")},
   {_name("by")},
   {_name("station", 0)},
@@ -85,8 +87,9 @@ SCHEMA = (
 ) STRICT""",
     f"""CREATE TABLE private (
   {_name("reference", key="PRIMARY KEY ")},
-  {_name("preparation")},
+  {_name("preparation", 0)},
   {_name("field")},
+  {_name("person", 0)},
   text TEXT NOT NULL CHECK (length(text) <= {LONGEST_BODY})
 ) STRICT""",
     "CREATE INDEX openings ON entries (seq) WHERE kind = 'opened'",
@@ -108,6 +111,9 @@ BEGIN SELECT RAISE(ABORT, 'an entry follows the last one'); END""",
 WHEN new.turn IS NOT (SELECT coalesce(max(turn), -1) + 1 FROM entries
                       WHERE preparation = new.preparation)
 BEGIN SELECT RAISE(ABORT, 'a turn follows the last one of its preparation'); END""",
+    """CREATE TRIGGER entries_archived BEFORE INSERT ON entries
+WHEN (SELECT kind FROM entries ORDER BY seq DESC LIMIT 1) = 'archived'
+BEGIN SELECT RAISE(ABORT, 'an archived trail takes nothing more'); END""",
     _barred("private", "update", "a sealed text is never changed"),
     _once("private", "EXISTS (SELECT 1 FROM private WHERE reference = new.reference)"),
 )

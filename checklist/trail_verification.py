@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from checklist import trail_reading as reading
-from checklist.chain import Break, Head, Row, first_break
+from checklist.chain import Break, Head, first_break
 from checklist.trail_reading import Origin
 from checklist.trail_schema import schema_faults
 
@@ -38,10 +38,17 @@ class Verification:
         return self.first_break is None and not self.faults
 
 
-def verification(db: sqlite3.Connection) -> Verification:
-    """Look at everything in the file behind a connection; what is found there never raises."""
+def verification(
+    db: sqlite3.Connection,
+    *,
+    form: Callable[[sqlite3.Connection], Iterable[str]] = schema_faults,
+) -> Verification:
+    """Look at everything in the file behind a connection; what is found there never raises.
+
+    `form` says what is amiss with its tables and triggers; by default against the present form.
+    """
     faults: list[str] = []
-    for what, look in _LOOKS:
+    for what, look in (("The form of the file", form), *_LOOKS):
         try:
             faults.extend(look(db))
         except sqlite3.Error as error:
@@ -51,7 +58,7 @@ def verification(db: sqlite3.Connection) -> Verification:
         origin = reading.origin(db)
         head = reading.last(db, origin)
         (entries,) = db.execute("SELECT count(*) FROM main.entries").fetchone()
-        broken = _break_after(db, origin, Head(0, origin.genesis), head.seq)
+        broken = break_after(db, origin, Head(0, origin.genesis), head.seq)
     except sqlite3.Error as error:
         faults.append(f"The entries cannot be read ({error}).")
     return Verification(entries=entries, head=head, first_break=broken, faults=tuple(faults))
@@ -67,23 +74,20 @@ def tail_break(db: sqlite3.Connection, origin: Origin, most: int) -> Break | Non
         if found is None:
             return Break(seq=before, sentence=f"Entry {before} is missing.")
         start = Head(found.seq, found.digest)
-    return _break_after(db, origin, start, head.seq)
+    return break_after(db, origin, start, head.seq)
 
 
-def _break_after(db: sqlite3.Connection, origin: Origin, start: Head, end: int) -> Break | None:
-    reached = start.seq
-
-    def watched() -> Iterator[Row]:
-        nonlocal reached
-        for row in reading.rows(db, start.seq, end):
-            yield row
-            reached = row.seq
-
+def break_after(db: sqlite3.Connection, origin: Origin, start: Head, end: int) -> Break | None:
+    """The first break among the entries after `start`, up to number `end`."""
     try:
-        return first_break(watched(), origin.id, after=start)
+        for batch in reading.batches(db, start.seq, end):
+            if (broken := first_break(batch, origin.id, after=start)) is not None:
+                return broken
+            start = Head(batch[-1][0], batch[-1][-1])
     except sqlite3.Error as error:
-        seq = reached + 1
+        seq = start.seq + 1
         return Break(seq=seq, sentence=f"Entry {seq} cannot be read ({error}).")
+    return None
 
 
 def _file_faults(db: sqlite3.Connection) -> Iterator[str]:
@@ -110,7 +114,6 @@ def is_digest_of(digest: str, text: str) -> bool:
 
 _LOOKS = (
     ("The file", _file_faults),
-    ("The form of the file", schema_faults),
     ("The row that says which trail this is", _origin_faults),
     ("The definitions", _definition_faults),
 )

@@ -5,15 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from fractions import Fraction
 from zoneinfo import ZoneInfo
 
-from checklist.people import Role
 from checklist.quantity import Quantity
+from checklist.stock import Stock
 from checklist.verdict import Tier
 
 # What "at once" comes to on a clock. Common practice, no source.
 AT_ONCE = Quantity.of("15", "min")
+
+
+class SignIn(StrEnum):
+    """How a person is known at a station."""
+
+    PIN = "code and pin"
+    CODE = "code only"
+    """A code or badge is taken as it comes, and proves nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +36,10 @@ class Unit:
     name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
     product's code to the number of containers that its register says are in stock, `liquids` that
     of a controlled liquid to what is left in its open bottle; `liquid_loss` is what may be missing.
+    `stock` says what labels the unit prints on.
+    A closed trail is kept for `keep_years` after its last entry.
+    After `pin_tries` wrong PINs on end a person is shut out for `pin_lock`; a PIN has at least
+    `pin_shortest` characters.
     """
 
     code: str
@@ -37,8 +50,10 @@ class Unit:
     stations: tuple[str, ...] = ()
     record_number: str = r"[0-9]{6,10}"
     location: str = r"(?i)(room|bed|bay|ward|cubicle)\b.*|[0-9]{1,3}[A-Za-z]?"
-    preparer_roles: tuple[Role, ...] = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
-    checker_roles: tuple[Role, ...] = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
+    sign_in_with: SignIn = SignIn.PIN
+    pin_tries: int = 5
+    pin_lock: Quantity = Quantity.of("15", "min")
+    pin_shortest: int = 6
     pharmacist_review_expected: bool = True
     weight_max_age: Quantity = Quantity.of("7", "d")
     record_late_after: Quantity = Quantity.of("30", "min")
@@ -46,6 +61,7 @@ class Unit:
     window_frequent: Quantity = Quantity.of("60", "min")
     window_daily: Quantity = Quantity.of("120", "min")
     many_containers: int = 3
+    keep_years: int = 6
     packages_most: int = 3
     liquid_loss: Quantity = Quantity.of("1", "mL")
     rounding_warn: Fraction = Fraction(5, 100)
@@ -58,6 +74,7 @@ class Unit:
     raised: Mapping[str, Tier] = field(default_factory=dict)
     settings: Mapping[str, str | int | tuple[str, ...]] = field(default_factory=dict)
     eased: frozenset[str] = frozenset()
+    stock: Stock = field(default_factory=Stock)
     text: str = ""
     digest: str = ""
 
@@ -99,9 +116,3 @@ class Unit:
         """How long after opening a dose by this route may be begun; a product's own life aside."""
         word = self.word(f"prepared_to_start_limit_{'iv' if route == 'IV' else 'other'}")
         return AT_ONCE if word == "at_once" else Quantity.parse(word)
-
-    @property
-    def witness_roles(self) -> tuple[Role, ...]:
-        """Who may witness what is done with a controlled drug."""
-        licensed = (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
-        return licensed if self.word("cd_witness_roles") == "licensed_only" else tuple(Role)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 
 from checklist.dose import discard
@@ -47,37 +48,54 @@ def mixed_until(prep: Preparation, around: Surroundings) -> datetime | None:
     return at + span(mixture.mixing.life)
 
 
-def vial_label(prep: Preparation, around: Surroundings) -> tuple[str, ...]:
-    """What is written on a vial that stays in use; empty for one that does not.
+def vial_items(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
+    """What is written on a vial that stays in use, by item; empty for one that does not.
 
     One for many doses carries the day it was opened and the day to discard it by; one whose mixed
     rest may be kept carries strength, diluent, time and the moment up to which it may be used.
     """
     product = product_of(prep, around)
     if product is None:
-        return ()
+        return {}
     begun = opened_on(prep, around)
     if begun is not None:
         printed = prep.latest("expiry")
         if printed is None or not isinstance(printed.value, date):
-            return ()
+            return {}
         last = discard_by(begun, product, printed.value, around.unit)
-        return (
-            f"opened {said_date(begun)}",
-            f"discard after {said_date(last)}",
-            f"initials {prep.preparer}",
-        )
+        return {
+            "opened": said_date(begun),
+            "discard_after": said_date(last),
+            "initials": prep.preparer,
+        }
     mixture, strength = mixture_in_force(prep, around), strength_in_force(prep, around)
     at, until = prep.time_of("diluent_added"), mixed_until(prep, around)
     if mixture is None or strength is None or at is None or not mixture.mixing.kept:
-        return ()
-    return (
-        f"{product.drug} {strength}",
-        f"mixed with {diluent_used(prep, around)}",
-        f"mixed {said_moment(at, around.unit)}",
-        *(() if until is None else (f"use before {said_moment(until, around.unit)}",)),
-        f"initials {prep.preparer}",
-    )
+        return {}
+    return {
+        "mixed_drug": f"{product.drug} {strength}",
+        "mixed_with": diluent_used(prep, around),
+        "mixed": said_moment(at, around.unit),
+        **({} if until is None else {"use_before": said_moment(until, around.unit)}),
+        "initials": prep.preparer,
+    }
+
+
+VIAL_WORDS: Mapping[str, str] = {
+    "mixed_drug": "",
+    "mixed_with": "mixed with ",
+    "mixed": "mixed ",
+    "opened": "opened ",
+    "discard_after": "discard after ",
+    "use_before": "use before ",
+    "initials": "initials ",
+}
+"""What stands before each item of a vial's own label."""
+
+
+def vial_label(prep: Preparation, around: Surroundings) -> tuple[str, ...]:
+    """The vial's own label in lines; empty for a vial that does not stay in use."""
+    return tuple(f"{VIAL_WORDS[name]}{text}" for name, text in vial_items(prep, around).items())
 
 
 def diluent_used(prep: Preparation, around: Surroundings) -> str:

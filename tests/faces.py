@@ -69,8 +69,9 @@ def canaries() -> tuple[str, ...]:
 
 
 def bodies(path: Path) -> list[tuple[str, str]]:
-    """Kind and body text of every entry of a trail, as stored."""
+    """Kind and body text of every entry about a preparation, as stored."""
     import json
 
     with Trail.open(path, read_only=True) as trail:
-        return [(one.event.kind, json.dumps(dict(one.event.body))) for one in trail.since(0)]
+        events = [one.event for one in trail.since(0)]
+    return [(one.kind, json.dumps(dict(one.body))) for one in events if one.preparation]

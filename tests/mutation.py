@@ -215,7 +215,7 @@ def _milestones_later(flow: Workflow) -> Iterator[Mutant]:
     for word in ("restart", "opens", "withdraw", "ready"):
         stood = names.index(getattr(flow, word))
         for later in names[stood + 1 : stood + 4] + names[-1:]:
-            made = replace(flow, **{word: later})
+            made = replace(flow, **{word: later})  # type: ignore[arg-type]
             yield Mutant("move a milestone later", "", f"{word} to {later}", made)
 
 

@@ -12,8 +12,9 @@ from typing import Self
 import pexpect
 
 from checklist import library
+from checklist.faces.scenario import read_scenario
 from checklist.observation import Kind
-from tests.faces import STEERING, bodies, surroundings
+from tests.faces import ROOT, STEERING, bodies, surroundings
 from tests.scene import LABELS, Scene
 
 LABEL = LABELS["ORD-103"]
@@ -52,6 +53,8 @@ RIGHT: Mapping[str, str] = {
     "custody": "1",
 }
 PROMPT = re.compile(r"> $")
+PIN_ASKED = re.compile(r"PIN of (\S+) \(not shown\) > $")
+PINS = read_scenario(ROOT / "demo_db").pins
 CLEARED = re.compile(r"\x1b\[H\x1b\[2J|\x1b\[2J")
 
 
@@ -82,6 +85,8 @@ class Nurse:
     ) -> None:
         self.home = home
         self.all = ""
+        self.pins = dict(PINS)
+        """Typed by themselves where a PIN is asked for; taken away, the test types it."""
         self.child = pexpect.spawn(
             sys.executable,
             ["-m", "checklist.faces.cli", "prepare", *words],
@@ -106,6 +111,10 @@ class Nurse:
         self.child.expect(PROMPT)
         fresh = self.child.before + self.child.after
         self.all += fresh
+        asked = PIN_ASKED.search(fresh)
+        if asked and asked[1] in self.pins:
+            self.child.sendline(self.pins[asked[1]])
+            return self.wait()
         return STEERING.sub("", CLEARED.split(fresh)[-1]).replace("\r", "")
 
     def type(self, text: str) -> str:

@@ -228,7 +228,7 @@ def raises_nothing(order_id: str, shelf: Shelf, folder: Path, *, rounds: int = 8
         scene = shelf.at(order_id, step, place)
         prep = scene.station.find(scene.id)
         spot = scene.station.rules_of(prep.workflow).layout.spots[prep.place]
-        around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+        around = scene.station.surroundings(prep, scene.station.person(NURSE), spot)
         judged = prep.of(step.partition(ITEM)[2])
         for _ in range(rounds):
             seen = {

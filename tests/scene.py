@@ -18,11 +18,11 @@ from checklist.observation import Channel
 from checklist.order import Call, Order
 from checklist.preparation import ITEM
 from checklist.screen import Outcome
-from checklist.station import Station
 from checklist.target import target
 from checklist.trail import Trail
 from checklist.vial import discard_by
 from checklist.workflow import Workflow
+from tests.people import Attended, pins_for
 
 START = datetime(2026, 11, 25, 14, 0, tzinfo=UTC)
 NURSE, COLLEAGUE, TRAINEE, CARE_ASSISTANT = "RN-12", "RN-27", "TN-3", "CA-5"
@@ -84,14 +84,16 @@ class Scene:
     begun: str = ""
 
     def __post_init__(self) -> None:
-        self._numbers = itertools.count(100_001 if self.begun else 1)
         file = self.folder / "trail.db"
         self.trail = (
             Trail.open(file)
             if self.begun
             else Trail.create(file, trail_id="T-1", unit="W7E", at=self.now)
         )
-        self.station = Station(
+        # Two scenes at one trail never give the same id.
+        self._numbers = itertools.count(1_000 * self.trail.head().seq + 1)
+        pins = pins_for(self.ward, self.folder / "credentials.json")
+        self.station = Attended(
             self.trail,
             self.ward,
             workflows=self.workflows or library.workflows(),
@@ -101,6 +103,7 @@ class Scene:
             clock=lambda: self.now,
             new_id=lambda: f"id-{next(self._numbers):06d}",
             reload=lambda ward: self.ward,
+            credentials=pins,
         )
         self.id = self.begun
         self.outcomes: list[Outcome] = []
@@ -254,7 +257,7 @@ class Scene:
         prep = self.station.find(self.id).of(self.item)
         rules = self.station.rules_of(prep.workflow)
         spot = rules.layout.base(prep.place)
-        person = self.station.sign_in(NURSE)
+        person = self.station.person(NURSE)
         aim = target(prep, self.station.surroundings(prep, person, spot))
         assert aim is not None
         return str(aim.set).partition(" ")[0]

@@ -45,7 +45,7 @@ class Team(Scene):
             code: replace(model, code=code, name=f"Invented {code}", badge="")
             for code in ("RN-41", "RN-42", "RN-43", "RN-44", "RN-45", "RN-46")
         }
-        second = StaffMember(code=SECOND_EDUCATOR, name="Invented ED-2", role=Role.EDUCATOR)
+        second = StaffMember(code=SECOND_EDUCATOR, name="Invented ED-2", roles=(Role.EDUCATOR,))
         staff = {**self.ward.staff, **more, SECOND_EDUCATOR: second}
         self._set(replace(self.ward, staff=staff))
 

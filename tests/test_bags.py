@@ -482,8 +482,13 @@ def test_final_concentration_counts_what_comes_out_and_what_is_over(tmp_path: Pa
         folder.mkdir()
         scene = scene_at("ORD-401", SUM, folder, *acts)
         if name == "over":
-            scene.attempt({"overfill": "counted in", "own_final_volume": "560",
-                           "own_final_strength": "20 mmol in 560 mL"})
+            scene.attempt(
+                {
+                    "overfill": "counted in",
+                    "own_final_volume": "560",
+                    "own_final_strength": "20 mmol in 560 mL",
+                }
+            )
             assert scene.place == RATE
         told[name] = made(scene).strength.per_mL.to("mmol/L").rounded(q("0.1 mmol/L")).value
     assert told == {"plain": q("39.2 mmol/L"), "out": q("40 mmol/L"), "over": q("35.7 mmol/L")}
@@ -528,7 +533,7 @@ def label_of(scene: Scene) -> dict[str, str]:
 
     prep: Preparation = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    around = scene.station.surroundings(prep, scene.station.sign_in(COLLEAGUE), spot)
+    around = scene.station.surroundings(prep, scene.station.person(COLLEAGUE), spot)
     return dict(label(prep, around).items)
 
 

@@ -222,3 +222,43 @@ def test_a_shift_of_text_between_neighbouring_columns_changes_the_bytes() -> Non
     plain = row(1, START, by='a","b', station="c")
     assert entry_bytes(TRAIL, plain) != entry_bytes(TRAIL, row(1, START, by="a", station='b","c'))
     assert entry_bytes(TRAIL, plain) != entry_bytes(TRAIL, row(1, START, by="a", station="bc"))
+
+
+AWKWARD = st.text(alphabet='"\\\\,a\n\x00é[]', max_size=6)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.lists(AWKWARD, min_size=10, max_size=10), st.lists(AWKWARD, min_size=10, max_size=10))
+def test_awkward_texts_have_the_digest_of_their_own_array_and_of_no_other(
+    texts: list[str], others: list[str]
+) -> None:
+    names = (
+        "id",
+        "preparation",
+        "kind",
+        "place",
+        "lands",
+        "at",
+        "by",
+        "station",
+        "channel",
+        "body",
+    )
+    ours = row(1, START, **dict(zip(names, texts, strict=True)))
+    assert first_break([ours], TRAIL, after=START) is None
+    for changed in (others, [*texts[:2], *others[2:]], [*others[:9], texts[9]]):
+        other = row(1, START, **dict(zip(names, changed, strict=True)))
+        borrowed = other._replace(digest=ours.digest)
+        same = borrowed == ours
+        assert (first_break([borrowed], TRAIL, after=START) is None) is same
+
+
+@pytest.mark.parametrize("at", range(14))
+@pytest.mark.parametrize("value", [None, b"x", 1.0, True, 2**70, "\\"])
+def test_a_column_of_another_type_or_value_is_a_break(at: int, value: object) -> None:
+    rows: list[tuple[object, ...]] = [tuple(one) for one in chained(3)]
+    if at == 13 and value == b"x":
+        return  # a digest of the right type and another value is tried elsewhere
+    rows[1] = (*rows[1][:at], value, *rows[1][at + 1 :])
+    found = first_break(rows, TRAIL, after=START)
+    assert found is not None and found.seq == 2

@@ -182,7 +182,7 @@ def test_no_check_raises_on_a_well_typed_observation(order_id: str, data: st.Dat
         while not scene.station.find(scene.id).closed:
             prep = scene.station.find(scene.id)
             spot = scene.station.rules_of(prep.workflow).layout.spots[prep.place]
-            around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+            around = scene.station.surroundings(prep, scene.station.person(NURSE), spot)
             seen = {
                 f.name: Reading(
                     "raw",

@@ -44,11 +44,18 @@ COMMANDS = [
 ]
 
 
-def call(*words: object) -> tuple[int, str, str]:
-    """Exit code, stdout and stderr of a command."""
-    done = CliRunner().invoke(app, [str(word) for word in words], env={"COLUMNS": "100"})
+def call(*words: object, text: str = "") -> tuple[int, str, str]:
+    """Exit code, stdout and stderr of a command with `text` on its standard input."""
+    told = [str(word) for word in words]
+    done = CliRunner().invoke(app, told, env={"COLUMNS": "100"}, input=text)
     assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
     return done.exit_code, done.stdout, done.stderr
+
+
+@pytest.fixture(autouse=True)
+def own_data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keys and remembered heads of each test are its own."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +122,7 @@ def test_a_preparation_is_told_step_by_step(finished: Path) -> None:
     assert (code, err) == (0, "")
     assert "Order ORD-103: P-303   ondansetron  4 mg  intravenous" in out
     assert "RN-12   fit the filter: STOP filter_missing" in out
-    assert "way on: Take a new item and read its label ([red])" in out
+    assert "Take a new item and read its label: (kept apart)" in " ".join(out.split())
     assert "drawn_volume 2 mL typed" in out
     assert "stops 1   cautions 0   breaks 0   begun anew 0" in out
     assert "concentration: 2 mg/mL\n" in out
@@ -136,7 +143,7 @@ def test_a_preparation_as_data_holds_every_entry(finished: Path) -> None:
     code, out, _ = call("show", "--json", "--trail", finished)
     told = json.loads(out)
     with Trail.open(finished, read_only=True) as trail:
-        entries = list(trail.since(0))
+        entries = [one for one in trail.since(0) if one.event.preparation]
     assert code == 0
     assert [one["digest"] for one in told["entries"]] == [one.digest.hex() for one in entries]
     assert told["place"] == "given" and told["closed"] is True and told["refusals"] == 1
@@ -148,8 +155,27 @@ def test_names_are_told_only_when_they_are_asked_for(finished: Path) -> None:
     for form in ([], ["--json"]):
         plain = call("show", *form, "--trail", finished)[1]
         assert not [canary for canary in canaries() if canary in plain]
-        asked = call("show", *form, "--names", "--trail", finished)[1]
-        assert [name for name in names[:3] if name not in asked] == []
+        asked = call("show", *form, "--names", "--as", "PH-2", "--trail", finished, text="270602\n")
+        assert [name for name in (*names[:3], "[red]") if name not in asked[1]] == []
+    with Trail.open(finished, read_only=True) as trail:
+        assert [one.event.by for one in trail.acts(("names_shown",))] == ["PH-2", "PH-2"]
+
+
+@pytest.mark.parametrize(
+    ("words", "pin", "said"),
+    [
+        ([], "", "give your staff code with --as"),
+        (["--as", "RN-12"], "270612", "this asks for pharmacist"),
+        (["--as", "PH-2"], "270612", "does not fit PH-2"),
+    ],
+)
+def test_names_are_not_told_to_whoever_may_not_see_them(
+    finished: Path, words: list[str], pin: str, said: str
+) -> None:
+    code, out, err = call("show", "--names", *words, "--trail", finished, text=f"{pin}\n")
+    assert (code, out) == (2, "")
+    assert said in err
+    assert not [canary for canary in canaries() if canary in out + err]
 
 
 def test_preparations_are_listed(finished: Path) -> None:
@@ -185,6 +211,7 @@ def test_a_trail_away_from_its_ward_is_told_in_utc_and_without_a_label(tmp_path:
     ward.mkdir()
     copied(ward)
     edit(ward / UNIT, 'code = "W7E"', 'code = "OTHER"')
+    edit(ward / UNIT, '"code and pin"', '"code only"')
     begun = run(
         "prepare", "ORD-103", "--as", "RN-12", "--lines", "--ward", str(ward), home=tmp_path
     )
@@ -265,6 +292,7 @@ def test_the_trail_of_another_unit_is_refused(finished: Path, tmp_path: Path) ->
     ward.mkdir()
     copied(ward)
     edit(ward / UNIT, 'code = "W7E"', 'code = "OTHER"')
+    edit(ward / UNIT, '"code and pin"', '"code only"')
     told = run(
         "prepare", "ORD-103", "--as", "RN-12", "--lines", "--ward", str(ward),
         "--trail", str(finished), home=tmp_path,
@@ -310,7 +338,7 @@ def test_every_fault_of_a_ward_is_told_at_once_and_nothing_is_written(tmp_path: 
     ("words", "sentence"),
     [
         (["ORD-999", "--as", "RN-12"], "There is no order 'ORD-999'"),
-        (["ORD-103", "--as", "RN-99"], "no member of staff has the code or badge"),
+        (["ORD-103", "--as", "RN-99"], "no member of staff has this code or badge"),
         (["ORD-103", "--as", "RN-12", "--container", "jug"], "no workflow"),
         (["ORD-103", "--as", "RN-12", "--ward", "none"], "There is no such folder"),
         (["ORD-103", "--as", "RN-12", "--trail", "none/t.db"], "There is no folder none"),
@@ -428,7 +456,8 @@ def test_two_ends_of_a_line_share_it_where_they_fit() -> None:
 
 def test_data_in_brackets_is_told_as_it_is(finished: Path) -> None:
     """A lot may hold brackets, which a terminal library would take for markup."""
-    assert "([red])" in call("show", "--trail", finished)[1]
+    asked = call("show", "--names", "--as", "PH-2", "--trail", finished, text="270602\n")[1]
+    assert ": [red]" in " ".join(asked.split())
     with_colour = run("show", "--trail", str(finished), home=finished.parent, FORCE_COLOR="1")
     without = run("show", "--trail", str(finished), home=finished.parent, NO_COLOR="1")
     assert with_colour.stdout == without.stdout

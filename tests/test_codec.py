@@ -146,8 +146,14 @@ def test_any_observation_comes_back_exactly(seen: dict[str, Reading]) -> None:
 
 
 maybe_amount, maybe_time = st.none() | amounts, st.none() | times
-holds = st.builds(HoldRule, what=texts, unit=texts, lowest=maybe_amount, highest=maybe_amount,
-                  max_age=maybe_amount)
+holds = st.builds(
+    HoldRule,
+    what=texts,
+    unit=texts,
+    lowest=maybe_amount,
+    highest=maybe_amount,
+    max_age=maybe_amount,
+)
 ORDER_FORMS: list[tuple[str, st.SearchStrategy[Any]]] = [
     ("id patient drug route site form frequency status prescriber indication reviewed_by", texts),
     ("dose dose_per_weight interval", maybe_amount),

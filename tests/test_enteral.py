@@ -232,7 +232,7 @@ def test_the_label_of_a_liquid_says_that_it_is_for_enteral_use_only(
     scene = shelf.at(TUBE, "write_the_label", tmp_path)
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    made = label(prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot))
+    made = label(prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot))
     assert made.items["only"] == "for enteral use only"
     assert made.items["route"] == "nasogastric tube" and not made.missing
 
@@ -243,7 +243,7 @@ def test_the_label_of_an_injection_does_not_say_enteral(tmp_path: Path) -> None:
     scene.to("write_the_label")
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    made = label(prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot))
+    made = label(prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot))
     assert "only" not in made.items
 
 

@@ -53,7 +53,10 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (U, '"[0-9]{8}"', '"([0-9]+)+"', "record_number", ("repeats a group",)),
     (U, '"[0-9]{8}"', '".*"', "record_number", ("fits a name", "narrower")),
     (U, '"[0-9]{8}"', '"[0-9"', "record_number", ("is not a pattern",)),
-    (U, '["nurse", "phys', '["nurze", "phys', "preparer_roles", ('Did you mean "nurse"',)),
+    (U, '"code and pin"', '"code and pim"', "sign_in_with", ('Did you mean "code and pin"',)),
+    (U, '"code and pin"', '"code and pin"\npin_tries = 6', "pin_tries", ("shipped limit is 5",)),
+    (U, '"code and pin"', '"code and pin"\npin_lock = "5 min"', "pin_lock", ("limit is 15 min",)),
+    (U, '"code and pin"', '"code and pin"\npin_shortest = 4', "pin_shortest", ("limit is 6",)),
     (U, '["W7E-1", "W7E-2"]', '["W7E-1", "W7E-1"]', "stations", ("stands twice", "Keep one")),
     (U, '["W7E-1", "W7E-2"]', '"W7E-1"', "stations", ("not a list", "brackets")),
     (U, '["high_alert", "con', '["high_alart", "con', "double_check_scope", ("any of high_alert",)),
@@ -71,7 +74,9 @@ CASES: list[tuple[str, str, str, str, tuple[str, ...]]] = [
     (U, "many_containers = 3", 'code = "X"', U, ("cannot be read as TOML",)),
     (S, 'code = "RN-27"', 'code = "RN-12"', "person 2", ("stands twice", "person 1", "Keep one")),
     (S, 'code = "RN-27"', 'code = "rn 27"', "person 2", ("is not a code", "RN-12")),
-    (S, 'role = "trainee"', 'role = "trainees"', "person 4", ('Did you mean "trainee"',)),
+    (S, '["trainee"]', '["trainees"]', "person 4", ('Did you mean "trainee"',)),
+    (S, '["trainee"]', '["trainee", "trainee"]', "person 4", ("stands twice", "Keep one")),
+    (S, '["trainee"]', '"trainee"', "person 4", ("not a list",)),
     (S, "952000000000001276", "952000000000001277", "badge", ("does not fit", "Read the badge")),
     (S, "952000000000001276", "952000000000001122", "badge", ("stands twice",)),
     (S, "IM = 2026-12-31", 'IM = "2026-12-31"', "competent, IM", ("not a date", "without quotes")),
@@ -227,7 +232,7 @@ def test_no_drug_patient_or_item_is_offered_for_one_that_is_not_known(
 def test_all_faults_of_all_files_come_back_at_once_and_nothing_is_written(folder: Path) -> None:
     edit(folder / UNIT, '"30 min"', '"30"')
     edit(folder / UNIT, '"5 %"', '"5"')
-    edit(folder / STAFF, 'role = "trainee"', 'role = "student"')
+    edit(folder / STAFF, '["trainee"]', '["student"]')
     edit(folder / FORMULARY, '"09520007300114"', '"09520007300115"')
     edit(folder / ORDERS, '"dose": "7.5 mg"', '"dose": 7.5')
     before = {path: path.read_bytes() for path in folder.iterdir()}

@@ -42,7 +42,7 @@ def labelled(scene: Scene) -> tuple[Preparation, Surroundings]:
     scene.to("write_the_label")
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.spots["write_the_label"]
-    return prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    return prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot)
 
 
 def test_every_published_item_of_a_label_has_its_place(tmp_path: Path) -> None:
@@ -113,5 +113,5 @@ def test_nothing_has_a_limit_before_it_is_opened(tmp_path: Path) -> None:
     scene.open()
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.spots[prep.place]
-    around = scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    around = scene.station.surroundings(prep, scene.station.person(NURSE), spot)
     assert use_before(prep, around) is None

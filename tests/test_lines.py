@@ -12,6 +12,7 @@ from typing import Any, Self
 
 import pytest
 
+from checklist.faces.scenario import read_scenario
 from checklist.trail import Trail
 from tests.faces import COMMAND, ROOT, bodies, canaries, new_trail, run, surroundings
 from tests.scene import LABELS
@@ -70,6 +71,7 @@ RIGHT: Mapping[str, str] = {
     "site_given": "left arm",
     "custody": "in my hand all the time",
 }
+PINS = read_scenario(ROOT / "demo_db").pins
 LEFT_OUT = ("expiry", "lot", "gauge", "needle_length")
 
 
@@ -91,6 +93,9 @@ class Program:
             cwd=ROOT,
         )
         self.told: list[Told] = []
+        asked = self.hear()
+        assert asked == {"sign_in": NURSE, "with": "code and pin"}
+        self.sign_in(NURSE)
         self.step = self.hear()
 
     def __enter__(self) -> Self:
@@ -121,6 +126,12 @@ class Program:
     def send(self, **line: Any) -> Told:
         return self.raw(json.dumps(line).encode())
 
+    def sign_in(self, code: str, **more: Any) -> Told:
+        """Sign a person in with the PIN that the demonstration ward prints."""
+        told = self.send(sign_in=code, pin=PINS[code], **more)
+        assert told["outcome"] == "signed_in", told
+        return told
+
     def answers(self, **changes: Any) -> dict[str, Any]:
         """The right answers of the open step, some changed or (None) left out."""
         names = [field["name"] for field in self.step["fields"]]
@@ -130,6 +141,8 @@ class Program:
     def go_on(self, **changes: Any) -> Told:
         """Try the open step in the hands it is for."""
         second = self.step["who"] in ("checker", "witness")
+        if second:
+            self.sign_in(COLLEAGUE, second=True)
         return self.send(seen=self.answers(**changes), by=COLLEAGUE if second else NURSE)
 
     def to(self, step: str) -> None:
@@ -234,7 +247,7 @@ NOT_UNDERSTOOD = [
     (b'{"seen": {"drawn_volume": "1"}}', "does not ask for drawn_volume"),
     (b'{"seen": {}, "chanel": "typed"}', "'chanel' is not known beside seen"),
     (b'{"seen": {}, "channel": "psychic"}', "it can be lines, scanned, typed"),
-    (b'{"seen": {}, "by": "RN-99"}', "no member of staff has the code or badge"),
+    (b'{"seen": {}, "by": "RN-99"}', "no member of staff has this code or badge"),
     (b'{"seen": {}, "turn": 7}', "somebody else has moved this preparation on"),
     (b'{"seen": {}, "turn": "0"}', "turn is the whole number"),
     (b'{"remedy": "recheck"}', "nothing stands here"),

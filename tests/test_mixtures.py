@@ -363,7 +363,7 @@ def test_the_label_names_both_drugs_amounts_and_concentrations(
     scene = shelf.at(AMPOULES, STICK, tmp_path)
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    made = label(prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot))
+    made = label(prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot))
     assert made.items["drug"] == f"{HYO} and {CYC}"
     assert made.items["dose"] == f"{HYO} 20 mg and {CYC} 50 mg"
     assert made.items["volume"] == "2 mL" and not made.missing

@@ -653,7 +653,7 @@ def test_what_is_mixed_holds_the_powder_and_nothing_else(
 def around(scene: Scene) -> Surroundings:
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    return scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    return scene.station.surroundings(prep, scene.station.person(NURSE), spot)
 
 
 def test_waiting_and_looking_again_goes_round_until_it_is_dissolved(

@@ -112,9 +112,7 @@ def test_identifiers_are_accepted_and_refused_as_published(tmp_path: Path) -> No
     assert set(TYPED) | set(NOT_TYPED) == set(rows)
     patient = WARD.patients["P-303"]
     for datum, (text, kind) in TYPED.items():
-        value = read(
-            Kind.IDENTIFIER, text, today=START.date(), zone="UTC", settings=WARD.unit
-        )
+        value = read(Kind.IDENTIFIER, text, today=START.date(), zone="UTC", settings=WARD.unit)
         assert isinstance(value, Identifier) and value.kind is kind, datum
         assert agrees(value, patient) == (rows[datum] == "accepted"), datum
 
@@ -147,3 +145,22 @@ def test_three_identifiers_where_the_unit_asks_for_three(tmp_path: Path) -> None
     outcome = scene.attempt()
     assert [t.code for t in outcome.told] == ["patient_id_too_few"]
     assert "2 of 3" in outcome.told[0].found
+
+
+def test_words_that_somebody_types_are_kept_apart_and_known_by_their_patient(
+    tmp_path: Path,
+) -> None:
+    scene = Scene(tmp_path, order_id="ORD-103")
+    scene.open()
+    said = [f"canary {number}: the sister of Ottoline Brask called" for number in range(3)]
+    scene.station.note(scene.id, said[0], NURSE)
+    scene.to("fit_the_filter")
+    scene.attempt({"filter_kind": "none", "pore": None})
+    way = scene.station.screen(scene.id).ways[0]
+    scene.station.remedy(scene.id, way, NURSE, note=said[1])
+    scene.station.end(scene.id, "other", NURSE, note=said[2])
+    patient = scene.whole.patient
+    kept = {one.text for one in scene.trail.sealed_about(patient)}
+    assert kept >= set(said)
+    assert "canary" not in chain_text(tmp_path)
+    assert scene.trail.verify().whole

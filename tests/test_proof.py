@@ -12,7 +12,7 @@ import pytest
 
 from checklist import library, proof
 from checklist.checks import CHECKS
-from checklist.definition import WorkflowFaults, faults_in
+from checklist.definition import Fault, WorkflowFaults, faults_in
 from checklist.gate import Gate, OutOfSequence
 from checklist.preparation import CLOSED, GIVEN
 from checklist.requirement import FILE, Required, RequiredFaults, Requirement, read
@@ -52,7 +52,7 @@ def test_leaving_the_spare_traits_out_of_the_product_loses_no_fault(name: str) -
     assert _faults(weak) and not _faults(flow)
 
 
-def _faults(workflow: Workflow) -> tuple[proof.Fault, ...]:
+def _faults(workflow: Workflow) -> tuple[Fault, ...]:
     return proof.prove_all(workflow, REQUIRED).faults
 
 
@@ -80,7 +80,7 @@ def test_a_barrier_that_one_step_guards_is_a_dominator(name: str) -> None:
     layout = laid_out(FLOWS[name], traits)
     walks = Walks(layout)
     first = layout.workflow.steps[0].name
-    graph = networkx.DiGraph()
+    graph: networkx.DiGraph[str] = networkx.DiGraph()
     for move in walks.all:
         # A passing move is an edge through a vertex of its own, so that it can be dominated.
         passes = (move.trigger, move.when) in (("attempt", "clear"), ("proceed", ""))

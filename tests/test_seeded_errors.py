@@ -8,7 +8,7 @@ of right preparations with natural variation passes without a refusal.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -17,6 +17,7 @@ import pytest
 from checklist.checks import REASONS
 from checklist.observation import Channel
 from checklist.order import Allergy, HoldRule
+from checklist.people import Role
 from checklist.quantity import Concentration, Quantity
 from checklist.verdict import Remedy
 from tests.scene import CARE_ASSISTANT, NURSE, START, TRAINEE, Scene
@@ -52,6 +53,16 @@ def product(**changes: object) -> Act:
     def act(scene: Scene) -> None:
         code = {"ORD-103": "09520007300411", "ORD-101": "09520007300114"}[scene.order_id]
         scene.change_product(code, **changes)
+
+    return act
+
+
+def staff(**changes: object) -> Act:
+    """Change what is on record about the preparer."""
+
+    def act(scene: Scene) -> None:
+        people = {**scene.ward.staff, NURSE: replace(scene.ward.staff[NURSE], **changes)}  # type: ignore[arg-type]
+        scene._set(replace(scene.ward, staff=people))
 
     return act
 
@@ -164,8 +175,8 @@ SEEDS = {
     "no vein": Seed("see_the_patient", "route_unavailable", R.CALL_PRESCRIBER,
                     {"route_usable": "n"}),
     # -- person and place
-    "not allowed to prepare": Seed("prepare_the_place", "not_authorised", R.STOP,
-                                   by=CARE_ASSISTANT),
+    "not allowed to prepare any more": Seed("prepare_the_place", "not_authorised", R.STOP,
+                                            change=staff(roles=(Role.CHECKER,)), late=True),
     "competency lapsed": Seed("prepare_the_place", "competency_lapsed", R.SECOND_PERSON,
                               by="RN-31", tier="soft"),
     "competency lapsed, high-alert": Seed("prepare_the_place", "competency_lapsed",

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from checklist import library
+from checklist.checks import REASONS
 from checklist.intake.fault import Faults
 from checklist.intake.ward import load_ward
 from checklist.setting import FILE, SettingsFaults, read, unfit
 from checklist.station import NotHere
 from checklist.unit import Unit
+from checklist.verdict import Tier
 from tests.scene import Scene, demo_ward
 from tests.test_cli import call
 from tests.wards import UNIT, copied, edit
@@ -60,7 +63,10 @@ def test_shipped_limits_are_those_of_the_engine() -> None:
 
 
 @pytest.mark.parametrize("key", sorted(KNOWN.bounds))
-def test_a_limit_is_tightened_and_never_loosened(key: str, tmp_path: Path) -> None:
+def test_a_limit_is_tightened_and_never_loosened(
+    key: str, tmp_path: Path, record_property: Callable[[str, object], None]
+) -> None:
+    record_property("weakened", json.dumps({"loosen a limit": {"refused": 1}}))
     bound = KNOWN.bounds[key]
     number, _, unit = bound.default.partition(" ")
     for factor, fits in ((2, bound.tighter == "higher"), ("half", bound.tighter == "lower")):
@@ -84,6 +90,27 @@ def test_a_limit_is_tightened_and_never_loosened(key: str, tmp_path: Path) -> No
         else:
             with pytest.raises(Faults, match="shipped limit"):
                 load_ward(folder)
+
+
+def test_no_tier_is_lowered(tmp_path: Path, record_property: Callable[[str, object], None]) -> None:
+    """Every code to every lower tier, in one file each: as many faults as lines."""
+    lower = [
+        (code, tier) for code, one in REASONS.items() for tier in Tier if tier.rank < one.tier.rank
+    ]
+    for tier in Tier:
+        folder = tmp_path / tier.value
+        folder.mkdir()
+        copied(folder)
+        codes = [code for code, to in lower if to is tier]
+        kept = (folder / UNIT).read_text(encoding="utf-8").partition("\n[raised]")[0]
+        lines = [f'{code} = "{tier.value}"' for code in codes]
+        (folder / UNIT).write_text("\n".join((kept, "[raised]", *lines, "")), encoding="utf-8")
+        if codes:
+            with pytest.raises(Faults) as found:
+                load_ward(folder)
+            assert str(found.value).count("may only raise it") == len(codes)
+    record_property("weakened", json.dumps({"lower a tier": {"refused": len(lower)}}))
+    assert len(lower) > len(REASONS)
 
 
 def _times(number: str, factor: object) -> str:

@@ -41,7 +41,7 @@ BARRED = [
     f"INSERT OR REPLACE INTO entries VALUES (2, {ROW}, {HASHES})",
     f"INSERT OR REPLACE INTO entries VALUES (3, {ROW}, {HASHES})",
     f"INSERT OR IGNORE INTO entries VALUES (4, {ROW}, {HASHES})",
-    "REPLACE INTO private VALUES ('s-1', 'prep-1', 'name', 'x')",
+    "REPLACE INTO private VALUES ('s-1', 'prep-1', 'name', '', 'x')",
     "INSERT INTO definitions VALUES ('x', 'poem', 'x', 'x')",
     "INSERT INTO entries (seq) VALUES (3)",
 ]

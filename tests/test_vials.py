@@ -514,7 +514,7 @@ def test_a_new_vial_is_labelled_with_both_dates_and_initials(shelf: Shelf, tmp_p
     prep = scene.station.find(scene.id)
     rules = scene.station.rules_of(prep.workflow)
     around = scene.station.surroundings(
-        prep, scene.station.sign_in(NURSE), rules.layout.base(prep.place)
+        prep, scene.station.person(NURSE), rules.layout.base(prep.place)
     )
     assert vial_label(prep, around) == (
         "opened 25 Nov 2026",

@@ -18,6 +18,7 @@ from checklist.interop.gs1 import PersonKind, scan
 from checklist.interop.gtin import checks_out
 from checklist.people import Role
 from checklist.quantity import Concentration, Quantity
+from checklist.unit import SignIn
 from checklist.verdict import Tier
 from tests.wards import DEMO, ORDERS, copied, edit, load
 
@@ -36,7 +37,9 @@ def test_the_demonstration_ward_is_read_without_a_fault(folder: Path) -> None:
     assert ward.unit.rounding_warn == Fraction(5, 100)
     assert ward.unit.weight_max_age == Quantity.of("168", "h")
     assert ward.unit.raised == {"patency_unconfirmed": Tier.HARD}
-    assert ward.unit.preparer_roles == (Role.NURSE, Role.PHYSICIAN, Role.PHARMACIST)
+    assert ward.unit.sign_in_with is SignIn.PIN
+    assert ward.staff["TN-3"].roles == (Role.TRAINEE,)
+    assert ward.staff["CA-5"].roles == ()
     assert ward.staff["RN-12"].competent["controlled"] == date(2027, 3, 31)
     assert not ward.staff["RN-08"].active
     assert ward.formulary.products["09520007300312"].strength == Concentration.parse("10 mg/mL")

@@ -38,7 +38,7 @@ BUDGET = {
     "burette.glass_ampoule": (35, 9, 17, 6, 29, 63),
     "pump_syringe.single_dose_vial": (33, 9, 19, 6, 30, 62),
     "pump_syringe.glass_ampoule": (35, 9, 19, 6, 29, 65),
-    "premixed_bag": (14, 7, 6, 4, 13, 28),
+    "premixed_bag": (14, 7, 6, 4, 13, 29),
     "mixed_syringe.single_dose_vial.single_dose_vial": (35, 10, 16, 8, 36, 60),
     "mixed_syringe.single_dose_vial.glass_ampoule": (37, 10, 16, 8, 35, 65),
     "mixed_syringe.glass_ampoule.glass_ampoule": (39, 10, 16, 8, 34, 68),

@@ -193,7 +193,7 @@ def test_the_label_s_back_page_has_the_working_from_the_weight_to_the_line(tmp_p
     arrive(scene, "set_the_dose")
     prep = scene.station.find(scene.id)
     rules = scene.station.rules_of(prep.workflow)
-    person = scene.station.sign_in(prep.preparer)
+    person = scene.station.person(prep.preparer)
     around = scene.station.surroundings(prep, person, rules.layout.base(prep.place))
     back = label(prep, around).back
     assert back[:3] == (

@@ -221,7 +221,7 @@ def test_right_answers_are_never_stopped(year: Path, tmp_path: Path) -> None:
                 trail, station.ward, workflows={}, limits=library.limits(),
                 required=library.required(), name=station.name, clock=lambda: start, new_id=str,
             )  # fmt: skip
-            assert plain._others_open(prep, station.sign_in("RN-202")) == ()
+            assert plain._others_open(prep, station.person("RN-202")) == ()
             twin = replace(prep, id="another")
             assert plain._given_before(twin) == station._given_before(twin)
             own = {id_ for id_, _, _ in station._under_this_register()}

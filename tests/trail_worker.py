@@ -5,7 +5,9 @@ Every line that it prints was acknowledged by the trail before: id, number, dige
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+import os
 import resource
 import sys
 from pathlib import Path
@@ -65,10 +67,49 @@ def no_room_for_a_new_one(path: Path, name: str, count: int) -> None:
         sys.stderr.write(f"{fault}\n")
 
 
+def full(path: Path, name: str, count: int) -> None:
+    """Write until the disk that holds the trail is full; once told that it has room, go on."""
+    with Trail.open(path) as trail:
+        for number in itertools.count():
+            try:
+                say(trail.append(event(number, name, number, id=f"{name}-{number}")))
+            except TrailUnwritable as fault:
+                sys.stderr.write(f"{number} {fault.recorded} {fault}\n")
+                sys.stderr.flush()
+                break
+        sys.stdin.readline()
+        for later in range(number, number + count):
+            say(trail.append(event(later, name, later, id=f"{name}-{later}")))
+
+
+def starved(path: Path, name: str, count: int) -> None:
+    """Append while no further file can be opened, try to open the trail again, then go on."""
+    with Trail.open(path) as trail:
+        say(trail.append(event(0, name, 0, id=f"{name}-0")))
+        resource.setrlimit(resource.RLIMIT_NOFILE, (40, 40))
+        taken = []
+        with contextlib.suppress(OSError):
+            while True:
+                taken.append(os.open(os.devnull, os.O_RDONLY))
+        for number in range(1, count):
+            say(trail.append(event(number, name, number, id=f"{name}-{number}")))
+        for ask in (Trail.open, lambda path: made(path.parent, "new")):
+            try:
+                ask(path)
+            except TrailUnwritable as fault:
+                sys.stderr.write(f"{fault}\n")
+        for each in taken:
+            os.close(each)
+        with Trail.open(path) as again:
+            say(again.append(event(count, name, count, id=f"{name}-{count}")))
+
+
 if __name__ == "__main__":
     act, path, name, count = sys.argv[1:]
     {
         "write": write,
+        "full": full,
+        "starved": starved,
         "race": race,
         "no_room": no_room,
         "no_room_for_a_new_one": no_room_for_a_new_one,

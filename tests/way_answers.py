@@ -82,7 +82,7 @@ LABELS.update(
 def _around(scene: Scene) -> tuple[Any, Any]:
     prep = scene.station.find(scene.id)
     spot = scene.station.rules_of(prep.workflow).layout.base(prep.place)
-    return prep, scene.station.surroundings(prep, scene.station.sign_in(NURSE), spot)
+    return prep, scene.station.surroundings(prep, scene.station.person(NURSE), spot)
 
 
 def made(scene: Scene) -> Plan:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from checklist.checks.registry import check, reason
 from checklist.observation import Kind, Observation
+from checklist.people import Role
+from checklist.permission import Action, may
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import Quantity, same
 from checklist.target import container_count, opened_volume, product_of, waste_volume
@@ -135,15 +137,15 @@ def witness_counts_the_same(seen: Observation, prep: Preparation, around: Surrou
 def witness_is_another_and_eligible(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The witness is not the preparer, and their role may witness on this unit."""
-    person, unit = around.by, around.unit
+    """The witness is not the preparer, and a role of theirs, or the unit's rule, lets them."""
+    person = around.by
     if person.code == prep.preparer:
         return Refusal(WITNESS_SAME)
-    if person.active and person.role in unit.witness_roles:
+    anybody = around.unit.word("cd_witness_roles") == "any_employee"
+    if may(person, Action.WITNESS) or (anybody and person.active):
         return Pass()
-    needed = " or ".join(r.value.replace("_", " ") for r in unit.witness_roles)
-    role = person.role.value.replace("_", " ") if person.active else "not active"
-    return Refusal(WITNESS_NOT_ELIGIBLE, {"person": person.code, "role": role, "needed": needed})
+    facts = {"person": person.code, "role": person.on_record_as, "needed": Role.WITNESS.said}
+    return Refusal(WITNESS_NOT_ELIGIBLE, facts)
 
 
 @check(WASTE_MISMATCH, wasted_volume=Kind.QUANTITY)

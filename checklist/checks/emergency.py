@@ -22,6 +22,7 @@ from checklist.checks.staff import NOT_AUTHORISED
 from checklist.observation import Kind, Observation, ProductRead
 from checklist.order import Order
 from checklist.people import Role
+from checklist.permission import Action, may
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import same
 from checklist.target import ordered_dose
@@ -68,7 +69,6 @@ EXEMPT = reason(
 
 SAID_BACK = "said back, and the leader said yes"
 IN_HAND, LABELLED = "in my hand until it is given", "put down or handed on, labelled"
-LEADERS = (Role.PHYSICIAN, Role.NURSE)
 
 
 @check(NOT_AUTHORISED, MODE, leader=Kind.TEXT)
@@ -78,9 +78,9 @@ def emergency_has_a_named_leader(
     """Somebody who may lead, and who is not the one preparing, has declared the emergency."""
     code = str(seen["leader"].value).strip()
     person = around.staff.get(code)
-    needed = " or ".join(role.value for role in LEADERS)
-    if person is None or not person.active or person.role not in LEADERS:
-        role = person.role.value.replace("_", " ") if person else "not known here"
+    needed = Role.LEADER.said
+    if person is None or not may(person, Action.LEAD):
+        role = person.on_record_as if person else "not known here"
         return Refusal(NOT_AUTHORISED, {"person": code, "role": role, "needed": needed})
     if code == prep.preparer or code != prep.order.prescriber:
         facts = {"person": code, "role": "not the leader who called for it", "needed": needed}

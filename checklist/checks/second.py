@@ -7,6 +7,8 @@ from datetime import date
 from checklist.checks.patient import agrees
 from checklist.checks.registry import check, reason
 from checklist.observation import Identifier, Kind, Observation
+from checklist.people import Role
+from checklist.permission import Action, may
 from checklist.preparation import Preparation, Surroundings
 from checklist.quantity import same
 from checklist.target import strength_in_force, target
@@ -83,15 +85,14 @@ DISAGREES = reason(
 def second_person_is_another_and_eligible(
     seen: Observation, prep: Preparation, around: Surroundings
 ) -> Verdict:
-    """The one who checks is not the preparer, and their role may check on this unit."""
-    person, unit = around.by, around.unit
+    """The one who checks is not the preparer, and a role of theirs may check."""
+    person = around.by
     if person.code == prep.preparer:
         return Refusal(SAME_PERSON)
-    if person.active and person.role in unit.checker_roles:
+    if may(person, Action.CHECK):
         return Pass()
-    needed = " or ".join(r.value.replace("_", " ") for r in unit.checker_roles)
-    role = person.role.value.replace("_", " ") if person.active else "not active"
-    return Refusal(NOT_ELIGIBLE, {"person": person.code, "role": role, "needed": needed})
+    facts = {"person": person.code, "role": person.on_record_as, "needed": Role.CHECKER.said}
+    return Refusal(NOT_ELIGIBLE, facts)
 
 
 def _same_drug(seen: Observation, prep: Preparation, name: str) -> bool:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from checklist.checks.registry import check, reason
 from checklist.observation import Observation
+from checklist.people import Role
+from checklist.permission import Action, may
 from checklist.preparation import Preparation, Surroundings
 from checklist.timing import said_date
 from checklist.verdict import Caution, Pass, Refusal, Remedy, Tier, Verdict
@@ -110,10 +112,10 @@ PPE = reason(
 def preparer_may_do_this(seen: Observation, prep: Preparation, around: Surroundings) -> Verdict:
     """The preparer's role covers the task and their competency for route and drug is in date."""
     person, unit = around.by, around.unit
-    if not person.active or person.role not in unit.preparer_roles:
-        needed = " or ".join(r.value.replace("_", " ") for r in unit.preparer_roles)
-        role = person.role.value.replace("_", " ") if person.active else "not active"
-        return Refusal(NOT_AUTHORISED, {"person": person.code, "role": role, "needed": needed})
+    needed = Action.PRACTISE if around.practice else Action.PREPARE
+    if not may(person, needed):
+        facts = {"person": person.code, "role": person.on_record_as, "needed": Role.PREPARER.said}
+        return Refusal(NOT_AUTHORISED, facts)
     drug = around.formulary.drug(prep.order.drug)
     tasks = [prep.order.route]
     tasks += ["high_alert"] if drug and drug.high_alert else []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from checklist.people import Role, StaffMember
+from checklist.permission import MAY, Action, may
 
 
 class Act(StrEnum):
@@ -17,13 +18,14 @@ class Act(StrEnum):
     EXPORT = "export the events"
 
 
-_BY_ROLE = {
-    Act.SEE: (Role.EDUCATOR,),
-    Act.OBSERVE: (Role.EDUCATOR,),
-    Act.DECIDE: (Role.EDUCATOR,),
-    Act.COMPARE: (Role.EDUCATOR,),
-    Act.EXPORT: (Role.EDUCATOR, Role.QI_LEAD),
+_ASKS = {
+    Act.SEE: (Action.REVIEW_PERSON,),
+    Act.OBSERVE: (Action.OBSERVE,),
+    Act.DECIDE: (Action.OBSERVE,),
+    Act.COMPARE: (Action.OBSERVE,),
+    Act.EXPORT: (Action.REVIEW_PERSON, Action.EXPORT),
 }
+"""What a person has to be allowed, one of these, by the table of roles."""
 
 
 class NotForYou(Exception):
@@ -45,16 +47,17 @@ def allow(by: StaffMember, act: Act, person: str = "") -> None:
         raise NotForYou(
             f"{by.code} cannot {act.value} of their own. Ask another educator of this unit."
         )
-    if by.role in _BY_ROLE.get(act, ()):
+    asks = _ASKS.get(act, ())
+    if any(may(by, action) for action in asks):
         return
     if act is Act.SEE:
         whose = f"What {person} did" if person else "What each person did"
         raise NotForYou(
             f"{whose} is shown to {person or 'that person'} and to the unit's educator only;"
-            f" {by.code} is signed in as {by.role.value.replace('_', ' ')}. Nothing was shown."
+            f" {by.code} is on record as {by.on_record_as}. Nothing was shown."
         )
-    roles = " or ".join(role.value.replace("_", " ") for role in _BY_ROLE.get(act, ()))
+    roles = " or ".join(role.said for role in Role if MAY[role] & frozenset(asks))
     raise NotForYou(
-        f"To {act.value} takes the role {roles}; {by.code} is signed in as"
-        f" {by.role.value.replace('_', ' ')}. Nothing was recorded or shown."
+        f"To {act.value} takes the role {roles}; {by.code} is on record as"
+        f" {by.on_record_as}. Nothing was recorded or shown."
     )

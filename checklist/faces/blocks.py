@@ -9,7 +9,7 @@ from checklist.checks import CHECKS, REASONS
 from checklist.definition import reasons_of
 from checklist.faces.saying import apart
 from checklist.faces.terminal import BOLD, LOUD, Terminal
-from checklist.faces.workplace import Workplace
+from checklist.faces.workplace import Workplace, quoted
 from checklist.label import ROUTE_WORDS, label, time_left
 from checklist.observation import Kind
 from checklist.order import Order
@@ -131,6 +131,9 @@ def label_text(terminal: Terminal, at: Workplace, screen: Screen, by: StaffMembe
     for line in made.lines(private=False):
         terminal.say(line, first="  ")
     terminal.say("patient name and second identifier: from the record", first="  ")
+    terminal.say("Or print it from another window; this screen stays as it is:")
+    where = f"--as {by.code} --trail {quoted(at.trail.path)} --out label.pdf"
+    terminal.command(f"checklist label {screen.prep.id} {where}", first="  ")
     terminal.say()
 
 

@@ -2,31 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from checklist import __version__
 from checklist.faces import (
     ask,
     chart,
+    copies,
+    disposal,
     dose,
+    erasing,
     facts,
+    label,
+    people,
     prove,
     report,
     review,
     trail,
+    trail_heads,
     unit,
     unit_settings,
     workflow,
     year,
 )
 
+
+class Inert(TyperGroup):
+    """The commands, which say a word that they do not know without being steered by it."""
+
+    def make_context(self, *words: Any, **more: Any) -> Any:
+        with _inert():
+            return super().make_context(*words, **more)
+
+    def invoke(self, ctx: Any) -> Any:
+        with _inert():
+            return super().invoke(ctx)
+
+
+@contextmanager
+def _inert() -> Iterator[None]:
+    """Show each character of a usage message that could steer a terminal, or hide, as an escape."""
+    try:
+        yield
+    except Exception as fault:
+        if hasattr(fault, "format_message"):
+            from checklist.faces.saying import harmless
+
+            said = harmless(fault.format_message())
+            fault.format_message = lambda: said
+        raise
+
+
 WIDE = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
 
 app = typer.Typer(
     name="checklist",
+    cls=Inert,
     help=(
         "Prepare a medication dose step by step, with every step checked and recorded."
         " Try: checklist demo"
@@ -38,11 +75,17 @@ app = typer.Typer(
     context_settings=WIDE,
 )
 app.add_typer(trail.app, name="trail")
+trail.app.add_typer(trail_heads.app)
+trail.app.add_typer(copies.app)
+trail.app.add_typer(disposal.app)
+app.add_typer(people.app, name="people")
+people.app.add_typer(erasing.app)
 app.add_typer(workflow.app, name="workflow")
 workflow.app.add_typer(prove.app)
 unit.app.add_typer(unit_settings.app)
 app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
+app.add_typer(label.app)
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
@@ -59,7 +102,8 @@ TrailOption = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 NamesOption = Annotated[
-    bool, typer.Option("--names", help="Show names and identifiers as well; off by default.")
+    bool,
+    typer.Option("--names", help="Show names and identifiers as well; that you asked is recorded."),
 ]
 
 
@@ -160,6 +204,9 @@ def show(
     ward: WardOption = None,
     json: JsonOption = False,
     names: NamesOption = False,
+    by: Annotated[
+        str, typer.Option("--as", metavar="CODE", help="Your staff code, with --names.")
+    ] = "",
 ) -> None:
     """Show a preparation step by step, and its label."""
     from checklist.faces.leaving import told
@@ -167,7 +214,7 @@ def show(
     with told():
         from checklist.faces.record import show as shown
 
-        shown(preparation, trail=trail, ward=ward, as_json=json, names=names)
+        shown(preparation, trail=trail, ward=ward, as_json=json, names=names, by=by)
 
 
 @app.command("list")

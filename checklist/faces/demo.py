@@ -11,6 +11,7 @@ from pathlib import Path
 
 from checklist import library, ucum
 from checklist.answer import Answer
+from checklist.credential import PracticePins
 from checklist.engine import GO_ON
 from checklist.faces import blocks
 from checklist.faces.answering import is_scan
@@ -58,6 +59,7 @@ class Player:
             name=scenario.station,
             clock=self._clock,
             new_id=lambda: f"demo-{next(numbers):04d}",
+            credentials=PracticePins(scenario.pins),
         )
         self.id = ""
 
@@ -67,6 +69,7 @@ class Player:
     def play(self, *, fast: bool) -> Screen:
         """Open the order and play every move; the screen at the end. Raises OffScript."""
         began = time.monotonic()
+        self._sign_in(self._scenario.preparer)
         outcome = self.station.open(self._scenario.order, self._scenario.preparer)
         self.id = outcome.screen.prep.id
         for move in self._scenario.moves:
@@ -75,7 +78,11 @@ class Player:
             if not fast and spent < _LONGEST_SECONDS:
                 stopped = outcome.screen.stands in ("refused", "caution")
                 time.sleep(_LONG_PAUSE if stopped else _PAUSE)
+        self.station.sign_out(self._scenario.preparer)
         return outcome.screen
+
+    def _sign_in(self, code: str, *, second_for: str = "") -> None:
+        self.station.sign_in(code, self._scenario.pins.get(code, ""), second_for=second_for)
 
     def _move(self, move: Move, screen: Screen) -> Outcome:
         spot = screen.spot
@@ -83,6 +90,8 @@ class Player:
         if stood != move.step:
             raise OffScript(f"The script is at {move.step}; the preparation stands at {stood}.")
         self._now += timedelta(seconds=move.after)
+        if move.by != self._scenario.preparer:
+            self._sign_in(move.by, second_for=self.id)
         if move.remedy:
             outcome = self.station.remedy(self.id, Remedy(move.remedy), move.by, note=move.note)
             self._terminal.say(f"Way on: {REMEDY_WORDS[Remedy(move.remedy)]}", first=_INDENT)
@@ -206,7 +215,7 @@ def _end(terminal: Terminal, player: Player, screen: Screen) -> None:
     terminal.say()
     rules = station.rules_of(prep.workflow)
     spot = rules.layout.spots[rules.workflow.ready]
-    around = station.surroundings(prep, station.sign_in(prep.preparer), spot)
+    around = station.surroundings(prep, station.person(prep.preparer), spot)
     terminal.say("Label", BOLD)
     for line in label(prep, around).lines(private=False):
         terminal.say(line, first="  ")

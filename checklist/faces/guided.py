@@ -19,6 +19,7 @@ from checklist.observation import Kind
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen
+from checklist.station import NotAllowed, NotSignedIn
 from checklist.trail import TrailBusy, TurnTaken
 from checklist.verdict import Remedy
 from checklist.workflow import Field, Who
@@ -57,8 +58,10 @@ class Guided:
                     self._go_on()
                 except TurnTaken as fault:
                     self._wait(str(fault))
-                except (MovedOn, OutOfSequence) as fault:  # somebody else acts on it as well
+                except (MovedOn, OutOfSequence, NotAllowed) as fault:  # somebody else acts as well
                     self._wait(handover.sentence(fault))
+                except NotSignedIn as fault:
+                    self._sign_in_again(handover.sentence(fault))
                 except TrailBusy as fault:
                     if fault.recorded:
                         raise
@@ -70,6 +73,7 @@ class Guided:
         finally:
             with contextlib.suppress(OSError):
                 self._terminal.close()
+        self._station.sign_out(self._by.code)
         return self._left()
 
     def _begin(self, order: str, container: str) -> None:
@@ -140,7 +144,8 @@ class Guided:
             self._second = None
         elif self._second is None:
             self._news = []
-            handover.over(self._terminal, blocks.SECOND_WORDS[spot.step.who])
+            role = blocks.SECOND_WORDS[spot.step.who]
+            handover.over(self._terminal, role, self._at.ward.unit)
             self._second = self._another("Colleague's code or badge >")
         by = self._present()
         self._draw(screen, by)
@@ -157,6 +162,15 @@ class Guided:
             role = blocks.SECOND_WORDS[spot.step.who]
             self._hand_back(f"{role} by {by.code}: same in each point.")
 
+    def _sign_in_again(self, why: str) -> None:
+        """Somebody was shut out while they worked: whoever goes on proves who they are."""
+        self._second = None
+        self._terminal.clear()
+        self._terminal.say(why)
+        self._by = handover.signed_in(
+            self._terminal, self._at, self._terminal.read, "Your staff code or badge >"
+        )
+
     def _present(self) -> StaffMember:
         return self._second or self._by
 
@@ -169,7 +183,8 @@ class Guided:
             self._at,
             self._asker.line,
             prompt,
-            preparer=self._by.code,
+            preparer=self._screen().prep.preparer,
+            second_for=self.id,
             offered=offered,
         )
 
@@ -340,7 +355,7 @@ class Guided:
         self._note(f"entry_unreadable: {field.name}: {kept}")
 
     def _note(self, text: str) -> None:
-        self._station.note(self.id, text, self._present().code)
+        self._station.note(self.id, text, self._present().code, ours=True)
         self._noted += 1
 
     def _turn(self, screen: Screen) -> int:

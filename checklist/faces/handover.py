@@ -3,27 +3,60 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 
+from checklist.attendance import found
 from checklist.faces.answering import staff_code
 from checklist.faces.terminal import BOLD, Terminal
 from checklist.faces.workplace import Workplace
 from checklist.people import StaffMember
-from checklist.station import NotHere
+from checklist.station import NotHere, NotSignedIn
+from checklist.unit import SignIn, Unit
 
 Ask = Callable[[str], str]
 
 
-def signed_in(terminal: Terminal, at: Workplace, ask: Ask, prompt: str) -> StaffMember:
-    """The member of staff whose code or badge is given; asked until this unit knows it.
+def signed_in(
+    terminal: Terminal,
+    at: Workplace,
+    ask: Ask,
+    prompt: str,
+    *,
+    code: str = "",
+    second_for: str = "",
+    barred: Callable[[str], bool] = lambda code: False,
+) -> StaffMember:
+    """The member of staff who gives a code or badge and then their PIN; asked until it fits.
 
-    It says who somebody claims to be and proves nothing.
+    `code` is that of a person who was named already. `second_for` is the preparation at whose
+    present step they stand as the second person. A person who is `barred`, which says so to them,
+    is asked for no PIN. An empty PIN leads back to the code.
     """
     while True:
-        today = at.ward.unit.local(at.clock()).date()
+        typed, code = code or staff_code(ask(prompt), today=_today(at)), ""
+        pin = ""
+        person = _known(at, typed)
+        if person is not None and barred(person.code):
+            continue
+        if person is not None and at.ward.unit.sign_in_with is SignIn.PIN:
+            pin = terminal.read_hidden(f"PIN of {person.code}")
+            if not pin:
+                continue
         try:
-            return at.station.sign_in(staff_code(ask(prompt), today=today))
-        except NotHere as fault:
-            terminal.say(f"{sentence(fault)} Enter it again.")
+            return at.station.sign_in(typed, pin, second_for=second_for)
+        except (NotHere, NotSignedIn) as fault:
+            terminal.say(f"{sentence(fault)} Nothing was begun.")
+
+
+def _known(at: Workplace, code_or_badge: str) -> StaffMember | None:
+    try:
+        return found(at.ward, code_or_badge)
+    except NotHere:
+        return None
+
+
+def _today(at: Workplace) -> date:
+    return at.ward.unit.local(at.clock()).date()
 
 
 def another(
@@ -33,21 +66,27 @@ def another(
     prompt: str,
     *,
     preparer: str,
+    second_for: str,
     offered: Callable[[], None],
 ) -> StaffMember:
-    """A person other than the preparer; `offered` is called when the preparer signs here."""
-    while True:
-        person = signed_in(terminal, at, ask, prompt)
-        if person.code != preparer:
-            return person
+    """A person other than the preparer, signed in for the present step of a preparation.
+
+    `offered` is called when the preparer signs here.
+    """
+
+    def barred(code: str) -> bool:
+        if code != preparer:
+            return False
         terminal.say(
-            f"{person.code} prepares this dose, and the same eyes see the same thing. Fetch a"
-            " colleague."
+            f"{code} prepares this dose, and the same eyes see the same thing. Fetch a colleague."
         )
         offered()
+        return True
+
+    return signed_in(terminal, at, ask, prompt, second_for=second_for, barred=barred)
 
 
-def over(terminal: Terminal, role: str) -> None:
+def over(terminal: Terminal, role: str, unit: Unit) -> None:
     """Take everything off the screen before the second person looks at it."""
     terminal.clear()
     terminal.say(role, BOLD)
@@ -60,8 +99,9 @@ def over(terminal: Terminal, role: str) -> None:
             " back, or use another window."
         )
     terminal.say(
-        "A code or badge is taken as it comes; it proves nobody's identity yet. PINs come with"
-        " people management."
+        "Only the colleague types their own code and PIN. They hold for this one step."
+        if unit.sign_in_with is SignIn.PIN
+        else "This unit takes a code or badge as it comes; it proves nobody's identity."
     )
     terminal.say()
     terminal.say(":i nobody is free, put the dose on hold   :e end this preparation")

@@ -44,7 +44,9 @@ def told() -> Iterator[None]:
 
 def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
+    from checklist.attendance import NotAllowed, NotSignedIn
     from checklist.codec import CodecFault
+    from checklist.credential import CredentialFault
     from checklist.definition import WorkflowFaults
     from checklist.educator.access import NotForYou
     from checklist.educator.competence import NotDecided
@@ -54,6 +56,8 @@ def _code_of(fault: Exception) -> int | None:
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
+    from checklist.requirement import RequiredFaults
+    from checklist.signing import KeyFault
     from checklist.station import NotHere
     from checklist.table import TableFault
     from checklist.trail import TrailDamaged, TrailFault
@@ -63,8 +67,9 @@ def _code_of(fault: Exception) -> int | None:
     if isinstance(fault, (NotDecided, NotForYou)):
         return WANTING
     told_of = (
-        CannotGoOn, FactsFault, Faults, MissingFiles, NeedsExtra, NotHere, NotObserved, TableFault,
-        TrailFault, WorkflowFaults,
+        CannotGoOn, CredentialFault, FactsFault, Faults, KeyFault, MissingFiles, NeedsExtra,
+        NotAllowed, NotHere, NotObserved, NotSignedIn, RequiredFaults, TableFault, TrailFault,
+        WorkflowFaults,
     )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None
 

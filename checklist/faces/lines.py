@@ -1,5 +1,19 @@
 """Preparation worked by another program: one JSON object a line, on stdin and stdout.
 
+First of all the person of --as signs in. Where the unit asks for a PIN this comes out
+
+    {"sign_in": "RN-12", "with": "code and pin"}
+
+and is answered by a line that holds the PIN and nothing else that matters, so that the other
+program can keep just that line out of its own log:
+
+    {"sign_in": "RN-12", "pin": "..."}
+
+which brings {"outcome": "signed_in", "person": "RN-12", "second": false}, or "not_signed_in" with a
+sentence. A PIN is never sent back. At a step whose "who" is checker or witness, and at a caution
+that the unit keeps for a second person, the second person signs in afresh for that one step, after
+each return to it: {"sign_in": "RN-27", "pin": "...", "second": true}.
+
 Out, whenever a step stands open:
 
     {"step": "set_the_dose", "phase": "Withdraw", "ask": "...", "how": "...", "who": "preparer",
@@ -30,11 +44,11 @@ In, one act a line:
     {"note": "..."}                        a remark; no names
     {"show": true}                         the working, after a refused volume
 
-Each may carry "by", the staff code of who acts (left out: the person of --as), and "turn", the
-turn that was last seen: if somebody has moved the preparation on, nothing is recorded. "seen" may
-carry "channel", "scanned" or "typed", for how its answers reached the other program. All entries
-are marked with the channel "lines". Expected values are never sent. The end of input counts as an
-interruption.
+Each may carry "by", the staff code of who acts and has signed in (left out: the person of --as),
+and "turn", the turn that was last seen: if somebody has moved the preparation on, nothing is
+recorded. "seen" may carry "channel", "scanned" or "typed", for how its answers reached the other
+program. All entries are marked with the channel "lines". Expected values are never sent. The end of
+input counts as an interruption.
 """
 
 from __future__ import annotations
@@ -57,8 +71,9 @@ from checklist.intake.fault import Faults
 from checklist.observation import Channel, Kind
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen, Told
-from checklist.station import NotHere
+from checklist.station import NotAllowed, NotHere, NotSignedIn
 from checklist.trail import TrailBusy, TurnTaken
+from checklist.unit import SignIn
 from checklist.verdict import Remedy
 
 LONGEST = 100_000
@@ -75,9 +90,12 @@ _BESIDE: Mapping[str, frozenset[str]] = {
     "resume": frozenset(),
     "note": frozenset(),
     "show": frozenset(),
+    "sign_in": frozenset({"pin", "second"}),
 }
 _CHANNELS = {"lines": Channel.LINES, "scanned": Channel.SCANNED, "typed": Channel.TYPED}
-_NOT_TAKEN = (MovedOn, NotOffered, OutOfSequence, NotHere, TurnTaken, Faults)
+_NOT_TAKEN = (
+    MovedOn, NotAllowed, NotOffered, NotSignedIn, OutOfSequence, NotHere, TurnTaken, Faults,
+)  # fmt: skip
 
 
 class NotUnderstood(Exception):
@@ -96,27 +114,67 @@ class Lines:
 
     def run(self, order: str, *, by: str, container: str = "") -> int:
         """Open or go on with an order's preparation until it is closed; gives the exit code."""
-        self._by = self._station.sign_in(by).code
-        self.id, stood = begun(self._at, order, self._by, container)
-        if stood is not None and self._screen().stands == "interrupted":
-            self._station.resume(self.id, self._by)
+        self._by = self._station.person(by).code
+        self._station.workflow_for(self._station.order(order), container)
         try:
+            self._come_in()
+            self.id, stood = begun(self._at, order, self._by, container)
+            if stood is not None and self._screen().stands == "interrupted":
+                self._station.resume(self.id, self._by)
             self._tell_step()
             while not self._screen().prep.closed:
-                with self._stops.waiting():
-                    line = sys.stdin.buffer.readline(LONGEST + 1)
-                if not line:
-                    raise Stopped(END_OF_INPUT)
-                self._take(line)
+                self._take(self._line())
         except Stopped as stop:
             self._interrupted(stop.cause)
         except BrokenPipeError:
             self._interrupted(END_OF_INPUT)
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # nobody reads it
-        return DONE if self._screen().prep.place == GIVEN else WANTING
+        self._station.sign_out(self._by)
+        return DONE if self.id and self._screen().prep.place == GIVEN else WANTING
+
+    def _line(self) -> bytes:
+        """The next line that comes in. Raises Stopped."""
+        with self._stops.waiting():
+            line = sys.stdin.buffer.readline(LONGEST + 1)
+        if not line:
+            raise Stopped(END_OF_INPUT)
+        return line
+
+    def _come_in(self) -> None:
+        """Sign the person of --as in, before anything else is taken. Raises Stopped."""
+        how = self._at.ward.unit.sign_in_with
+        if how is SignIn.CODE:
+            self._station.sign_in(self._by)
+            return
+        _out({"sign_in": self._by, "with": how.value})
+        here = False
+        while not here:
+            try:
+                act, asked = _read(self._line())
+                if act != "sign_in" or asked[act] != self._by or "second" in asked:
+                    raise NotUnderstood(f"{self._by} signs in first. Nothing was recorded.")
+            except NotUnderstood as fault:
+                _out({"outcome": "not_understood", "sentence": str(fault)})
+                continue
+            here = self._sign_in(asked)
+
+    def _sign_in(self, asked: Mapping[str, Any]) -> bool:
+        """Take a sign-in and tell what came of it; whether the person is here now."""
+        code, pin, second = asked["sign_in"], asked.get("pin", ""), asked.get("second", False)
+        if not (isinstance(code, str) and isinstance(pin, str) and isinstance(second, bool)):
+            raise NotUnderstood(
+                "A sign-in holds a code and a PIN in quotes; second is true or false."
+            )
+        try:
+            person = self._station.sign_in(code, pin, second_for=self.id if second else "")
+        except (NotHere, NotSignedIn) as fault:
+            _out({"outcome": "not_signed_in", "sentence": f"{fault}."})
+            return False
+        _out({"outcome": "signed_in", "person": person.code, "second": second})
+        return True
 
     def _interrupted(self, cause: str) -> None:
-        if self._screen().stands not in ("interrupted", "closed"):
+        if self.id and self._screen().stands not in ("interrupted", "closed"):
             self._station.interrupt(self.id, cause, self._by)
 
     def _screen(self) -> Screen:
@@ -127,6 +185,9 @@ class Lines:
     def _take(self, line: bytes) -> None:
         try:
             act, asked = _read(line)
+            if act == "sign_in":
+                self._sign_in(asked)
+                return
             outcome, more = self._done(act, asked)
         except NotUnderstood as fault:
             _out({"outcome": "not_understood", "sentence": str(fault)})
@@ -272,6 +333,8 @@ def _read(line: bytes) -> tuple[str, dict[str, Any]]:
         raise NotUnderstood(f"A line holds one act of {', '.join(_BESIDE)}; this has {len(acts)}.")
     known = {act, "by", *_BESIDE[act]}
     if strange := sorted(asked.keys() - known):
+        if "sign_in" in asked:  # a PIN may stand in the wrong place
+            raise NotUnderstood("A sign-in holds sign_in, pin and second, and nothing else.")
         raise NotUnderstood(
             f"The key {strange[0]!r} is not known beside {act}; known: {', '.join(sorted(known))}."
         )

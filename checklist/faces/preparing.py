@@ -50,9 +50,8 @@ def _guided(terminal: Terminal, at: Workplace, *, by: str, container: str) -> in
             " hour. To practise at their hour, add --practice."
         )
     if by:
-        person = at.station.sign_in(by)
-    else:
-        person = handover.signed_in(terminal, at, terminal.read, "Your staff code or badge >")
+        at.station.person(by)
+    person = handover.signed_in(terminal, at, terminal.read, "Your staff code or badge >", code=by)
     return Guided(terminal, at, person).run(order.id, container)
 
 

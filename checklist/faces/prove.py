@@ -70,19 +70,17 @@ def _data(proof: Proof) -> dict[str, object]:
 def _proofs(file: Path | None) -> list[Proof]:
     """The proof of each workflow of a file, or of every shipped one."""
     from checklist import library
-    from checklist.definition import WorkflowFaults, read_workflows
+    from checklist.definition import WorkflowFaults
     from checklist.faces.leaving import CannotGoOn
     from checklist.proof import prove_all
-    from checklist.requirement import FILE, RequiredFaults, read
+    from checklist.requirement import RequiredFaults
 
     try:
         if file is None:
             flows = tuple(library.workflows().values())
             required = library.required()
         else:
-            flows = read_workflows(file)
-            beside = file.parent / FILE
-            required = read(beside) if beside.exists() else library.required()
+            flows, required = library.read_own(file), library.required_beside(file)
     except WorkflowFaults as found:
         raise CannotGoOn("\n".join(map(str, found.faults))) from None
     except RequiredFaults as found:

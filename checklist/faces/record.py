@@ -13,18 +13,24 @@ from typing import Any
 import typer
 
 from checklist import codec, library
+from checklist.answer import SEALED
 from checklist.definition import from_text
 from checklist.engine import GO_ON
 from checklist.faces.blocks import dose_of, short
+from checklist.faces.errand import errand
 from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import preparation_of, prepared_in, quoted, real_clock, ward_of
 from checklist.fold import replay
 from checklist.gate import Rules
+from checklist.inclusion import signatures_of
 from checklist.intake.ward import Ward
 from checklist.label import Label, label
 from checklist.observation import Identifier, ProductRead, Reading, Sealed, Unread
-from checklist.people import Role, StaffMember
+from checklist.people import StaffMember
+from checklist.permission import Action
 from checklist.preparation import Entry, Preparation
+from checklist.printing.job import AGAIN
+from checklist.signature import WORDS
 from checklist.station import Station
 from checklist.timing import said_date, said_span
 from checklist.trail import Trail
@@ -33,10 +39,14 @@ from checklist.verdict import REMEDY_WORDS, Remedy
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """A preparation with all that is needed to tell it. `names` lets names and texts through."""
+    """A preparation with all that is needed to tell it. `names` lets names and texts through.
+
+    `signed` are the signatures by the number of the entry that each speaks of.
+    """
 
     trail: Trail
     entries: tuple[Entry, ...]
+    signed: Mapping[int, Entry]
     rules: Rules
     prep: Preparation
     ward: Ward | None
@@ -52,29 +62,50 @@ class Told:
         return f"{code} {known.name}" if self.names and known else code
 
 
-def show(named: str, *, trail: Path | None, ward: Path | None, as_json: bool, names: bool) -> None:
-    """Tell one preparation on stdout."""
+def show(
+    named: str,
+    *,
+    trail: Path | None,
+    ward: Path | None,
+    as_json: bool,
+    names: bool,
+    by: str = "",
+) -> None:
+    """Tell one preparation on stdout. With `names` it is recorded before that `by` asked."""
     path = prepared_in(trail, ward)
+    if names:
+        with errand(path, ward, by, Action.READ_NAMES) as here:
+            of = preparation_of(here.trail, named).id
+            here.record("names_shown", {"preparation": of, "what": "show"})
     with Trail.open(path, read_only=True) as kept:
-        entries = kept.of(preparation_of(kept, named).id)
-        rules = Rules.of(from_text(kept.definition(entries[0].event.body["workflow"])))
-        told = Told(
-            trail=kept,
-            entries=entries,
-            rules=rules,
-            prep=replay(entries, rules),
-            ward=ward_of(ward, kept, path),
-            names=names,
-        )
+        id_ = preparation_of(kept, named).id
+        told = told_of(kept, id_, ward_of(ward, kept, path), names=names)
         if as_json:
             typer.echo(json.dumps(_data(told)))
             return
         for line in _head(told):
             _say(line)
+        entries = told.entries
         for one, before in zip(entries, (entries[0], *entries), strict=False):
             _tell(told, one, before)
         _foot(told)
         _next(f"trail verify --trail {quoted(path)}")
+
+
+def told_of(trail: Trail, id_: str, ward: Ward | None, *, names: bool) -> Told:
+    """A preparation of a trail, folded from its entries under the workflow of its day."""
+    entries = trail.of(id_)
+    rules = Rules.of(from_text(trail.definition(entries[0].event.body["workflow"])))
+    prep = replay(entries, rules)
+    return Told(
+        trail=trail,
+        entries=entries,
+        signed=signatures_of(trail, entries),
+        rules=rules,
+        prep=prep,
+        ward=ward,
+        names=names,
+    )
 
 
 def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
@@ -104,7 +135,7 @@ def listing(*, trail: Path | None, ward: Path | None, as_json: bool) -> None:
     for row, at in zip(rows, times, strict=True):
         began = here.unit.local(at) if here else at
         head = f"{short(str(row['preparation']))}  {said_date(began.date())} {began:%H:%M}  "
-        place = _words(str(row["place"]))
+        place = in_words(str(row["place"]))
         _say(f"{row['order']}  {row['patient']}  {row['dose']}  {row['opened_by']}: {place}", head)
     newest = short(str(rows[-1]["preparation"])) if rows else ""
     after = f"show {newest}" if rows else "prepare"
@@ -125,7 +156,8 @@ def _next(command: str) -> None:
     typer.echo(harmless(f"next: checklist {command}"))
 
 
-def _words(name: str) -> str:
+def in_words(name: str) -> str:
+    """A name of the trail as words."""
     return name.replace("_", " ").replace("/", ", ")
 
 
@@ -134,13 +166,13 @@ def _head(told: Told) -> Iterator[str]:
     began = told.local(prep.opened_at)
     yield f"Preparation {short(prep.id)}   {said_date(began.date())}   {prep.station}"
     name, version = opened.body["name"], opened.body["version"]
-    yield f"{_words(name)} version {version}, software {opened.body['software']}"
+    yield f"{in_words(name)} version {version}, software {opened.body['software']}"
     yield f"Order {prep.order.id}: {prep.order.patient}   {dose_of(prep.order)}"
     patient = told.ward.patients.get(prep.order.patient) if told.ward else None
     if told.names and patient:
         born = said_date(patient.birth_date)
         yield f"Patient: {patient.name}, born {born}, record {patient.record_number}"
-    yield f"Prepared by {told.person(prep.preparer)}; stands at: {_words(prep.place)}"
+    yield f"Prepared by {told.person(prep.preparer)}; stands at: {in_words(prep.place)}"
     if told.ward is None:
         yield "Times are UTC: the files of this ward are not at hand (name them with --ward)."
     yield ""
@@ -151,18 +183,35 @@ def _tell(told: Told, entry: Entry, before: Entry) -> None:
     passed = int((event.at - before.event.at).total_seconds())
     at = told.local(event.at)
     head = f"{event.turn:>3}  {at:%H:%M:%S}  {passed:>5} s  {event.by:<6}  "
-    step = _words((event.place or event.lands).partition("/")[0])
-    _say(f"{step}: {_what(event.kind, event.body)}", head)
-    readings = codec.observation_in(event.body["seen"]) if "seen" in event.body else {}
-    entered = [f"{name} {_value(told, one)}" for name, one in readings.items() if _telling(one)]
-    if entered:
-        _say("; ".join(entered), " " * len(head))
+    step = in_words((event.place or event.lands).partition("/")[0])
+    _say(f"{step}: {said_what(told, entry)}", head)
+    if entered := entered_at(told, entry):
+        _say("; ".join(f"{name} {value}" for name, value in entered), " " * len(head))
+    if (signed := told.signed.get(entry.seq)) is not None:
+        _say(_signature(told, signed), " " * len(head))
 
 
-def _what(kind: str, body: Mapping[str, Any]) -> str:
+def _signature(told: Told, signed: Entry) -> str:
+    """Who signed an entry, when, and what that means."""
+    meaning = signed.event.body["meaning"]
+    at = told.local(signed.event.at)
+    who = told.person(signed.event.by)
+    return f"signed by {who}, {said_date(at.date())} {at:%H:%M:%S}: {WORDS.get(meaning, meaning)}"
+
+
+def entered_at(told: Told, entry: Entry) -> list[tuple[str, str]]:
+    """What was entered, by field, without the lines that were merely looked at and found so."""
+    body = entry.event.body
+    readings = codec.observation_in(body["seen"]) if "seen" in body else {}
+    return [(name, _value(told, one)) for name, one in readings.items() if _telling(one)]
+
+
+def said_what(told: Told, entry: Entry) -> str:
+    """What an entry says was done."""
+    kind, body = entry.event.kind, entry.event.body
     codes = ", ".join(one["code"] for one in body.get("reasons", []))
     notes = ", ".join(one["code"] for one in body.get("notes", []))
-    beside = f" ({body['note']})" if body.get("note") else ""
+    beside = f": {_raw(told, body['note'])}" if body.get("note") else ""
     match kind:
         case "opened":
             return "opened"
@@ -181,11 +230,22 @@ def _what(kind: str, body: Mapping[str, Any]) -> str:
         case "resumed":
             return "came back"
         case "ended":
-            return f"ended: {_words(body['because'])}{beside}"
+            return f"ended: {in_words(body['because'])}{beside}"
         case "noted":
-            return f"note: {body['text']}"
+            return f"note: {_raw(told, body['text'])}"
+        case "printed":
+            return f"printed: {said_print(body)}"
         case _:
             return "the working was shown"
+
+
+def said_print(body: Mapping[str, str]) -> str:
+    """What was put on paper, in words."""
+    if body["what"] != "label":
+        return "the record, with names"
+    of = f"label {body['number']} of the {body['of']}, {body['size']}, {body['form']}"
+    because = body["because"]
+    return f"{of}: {AGAIN.get(because, because)}" if because else of
 
 
 def _telling(reading: Reading) -> bool:
@@ -198,7 +258,7 @@ def _value(told: Told, reading: Reading) -> str:
             text = told.trail.unsealed(reference) if told.names else "(kept apart)"
             return "(erased)" if text is None else text
         case Unread():
-            return f"not readable: {_raw(told, reading)}"
+            return f"not readable: {_raw(told, reading.raw)}"
         case ProductRead(code=code, lot=lot):
             return f"item {code}{f', lot {lot}' if lot else ''} {reading.channel.value}"
         case Identifier():
@@ -211,10 +271,11 @@ def _value(told: Told, reading: Reading) -> str:
             return f"{value} {reading.channel.value}"
 
 
-def _raw(told: Told, reading: Reading) -> str:
-    if not reading.raw.startswith("sealed:"):
-        return reading.raw
-    text = told.trail.unsealed(reading.raw.removeprefix("sealed:")) if told.names else ""
+def _raw(told: Told, raw: str) -> str:
+    """What was typed; where it is kept apart, only for one who asked for names."""
+    if not raw.startswith(SEALED):
+        return raw
+    text = told.trail.unsealed(raw.removeprefix(SEALED)) if told.names else ""
     return "(erased)" if text is None else text or "(kept apart)"
 
 
@@ -265,7 +326,7 @@ def label_of(told: Told) -> Label | None:
         clock=real_clock,
         new_id=str,
     )
-    nobody = StaffMember(code="", name="", role=Role.NURSE)
+    nobody = StaffMember(code="", name="")
     spot = told.rules.layout.spots[told.rules.workflow.steps[0].name]
     return label(told.prep, station.surroundings(told.prep, nobody, spot))
 
@@ -300,6 +361,7 @@ def _data(told: Told) -> dict[str, Any]:
                 "channel": one.event.channel,
                 "digest": one.digest.hex(),
                 "body": one.event.body,
+                "signature": _signed_data(told.signed.get(one.seq)),
             }
             for one in told.entries
         ],
@@ -310,13 +372,27 @@ def _data(told: Told) -> dict[str, Any]:
     }
 
 
+def _signed_data(signed: Entry | None) -> dict[str, Any] | None:
+    if signed is None:
+        return None
+    event = signed.event
+    meaning = event.body["meaning"]
+    return {
+        "seq": signed.seq,
+        "by": event.by,
+        "at": codec.time_out(event.at),
+        "meaning": meaning,
+        "words": WORDS.get(meaning, meaning),
+        "key": event.body["key"],
+    }
+
+
 def _named(told: Told, patient: str) -> dict[str, Any]:
     """Names and the texts kept apart, for one who asks for them."""
     sealed = {
         reference: told.trail.unsealed(reference)
         for one in told.entries
-        if "seen" in one.event.body
-        for reference in _references(codec.observation_in(one.event.body["seen"]))
+        for reference in _references(one.event.body)
     }
     staff = {
         one.event.by: told.ward.staff[one.event.by].name
@@ -326,7 +402,8 @@ def _named(told: Told, patient: str) -> dict[str, Any]:
     return {"names": {"patient": patient, "staff": staff, "kept_apart": sealed}}
 
 
-def _references(seen: Mapping[str, Reading]) -> Iterator[str]:
-    for reading in seen.values():
-        if reading.raw.startswith("sealed:"):
-            yield reading.raw.removeprefix("sealed:")
+def _references(body: Mapping[str, Any]) -> Iterator[str]:
+    seen = codec.observation_in(body.get("seen", {}))
+    for raw in (*(one.raw for one in seen.values()), body.get("note", ""), body.get("text", "")):
+        if raw.startswith(SEALED):
+            yield raw.removeprefix(SEALED)

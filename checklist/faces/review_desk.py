@@ -15,12 +15,24 @@ from zoneinfo import ZoneInfo
 import typer
 
 from checklist import library
+from checklist.attendance import Attendance, NotHere, NotSignedIn
+from checklist.credential import CredentialFault
 from checklist.educator.competence import Decision, decision_of
 from checklist.educator.watch import Watch, watch_of
 from checklist.engine import Stamp
 from checklist.faces.leaving import CannotGoOn
+from checklist.faces.pins import line_of_pin, pins_of
 from checklist.faces.saying import WIDEST, harmless, lines
-from checklist.faces.workplace import OBSERVATIONS, new_id, prepared_in, quoted, real_clock, ward_of
+from checklist.faces.workplace import (
+    OBSERVATIONS,
+    PRACTICE,
+    clock_at,
+    new_id,
+    prepared_in,
+    quoted,
+    real_clock,
+    ward_of,
+)
 from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow
 from checklist.facts.row import Facts
@@ -31,6 +43,7 @@ from checklist.people import StaffMember
 from checklist.preparation import CLOSED, Entry
 from checklist.station import Station
 from checklist.trail import Trail, TrailDamaged
+from checklist.unit import SignIn
 
 
 @dataclass(slots=True, kw_only=True)
@@ -175,6 +188,7 @@ def desk(
                 " People's work is shown within their own unit: name that unit's folder with"
                 " --ward."
             )
+        person = _signed_in(path, ward, files, _code(by))
         station = Station(
             kept,
             files,
@@ -190,7 +204,7 @@ def desk(
         yield Desk(
             trail=kept,
             ward=files,
-            person=station.sign_in(_code(by)),
+            person=person,
             path=path,
             verified=(
                 f"Trail whole: {found.entries} entries, head {head.seq}, {head.digest.hex()[:16]}."
@@ -199,6 +213,21 @@ def desk(
             options=f"--trail {quoted(path)}" + (f" --ward {quoted(ward)}" if ward else ""),
             via=via,
         )
+
+
+def _signed_in(path: Path, folder: Path | None, ward: Ward, by: str) -> StaffMember:
+    """The person who looks, proved as at the bench; that they signed in is recorded."""
+    asks = ward.unit.sign_in_with is SignIn.PIN
+    pin = line_of_pin(f"PIN of {by}") if asks else ""
+    keeper = pins_of(ward.folder, practice=path.absolute().parent.name == PRACTICE)
+    with Trail.open(path) as trail:
+        here = Attendance(
+            trail, keeper, clock=clock_at(path, folder, trail), new_id=new_id, station=""
+        )
+        try:
+            return here.sign_in(ward, by, pin)
+        except (NotHere, NotSignedIn, CredentialFault) as fault:
+            raise CannotGoOn(f"{fault}. Nothing was shown.") from fault
 
 
 def _code(by: str) -> str:

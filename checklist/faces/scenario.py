@@ -1,7 +1,8 @@
 """The scenario of a demonstration ward: its clock, the codes to scan there, and a script to play.
 
 scenario.toml holds `start` (the hour at which practice begins, with Z), `station`, `preparer`,
-`order`, tables of codes (`label`, `band`, `badge`), and one `[[move]]` for each act of the script:
+`order`, tables of codes (`label`, `band`, `badge`), a table `pin` of PINs that are for practice
+alone and no secret, and one `[[move]]` for each act of the script:
 
     [[move]]
     step = "fit_the_filter"      # where the preparation must stand
@@ -19,7 +20,6 @@ at that a move does not name are answered y.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import Any
 
 from checklist.faces.leaving import CannotGoOn
+from checklist.toml_file import NotToml, tables
 
 FILE = "scenario.toml"
 EXPECTED = ("passed", "caution", "refused", "closed")
@@ -59,22 +60,25 @@ class Scenario:
     preparer: str
     order: str
     moves: tuple[Move, ...]
+    pins: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_scenario(folder: Path) -> Scenario:
     """The scenario of a ward's folder. Raises CannotGoOn with its first fault."""
     path = folder / FILE
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        data = tables(path)
     except FileNotFoundError as fault:
         raise CannotGoOn(
             f"There is no {FILE} in {folder}, so there is no hour at which practice begins."
             " Leave --practice out, or practise on the demonstration ward."
         ) from fault
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+    except NotToml as fault:
         raise CannotGoOn(f"{path} cannot be read: {fault}. Put it right first.") from fault
     start, preparer = _start(_text(data, "start", FILE)), _text(data, "preparer", FILE)
-    moves = data.get("move", [])
+    moves, pins = data.get("move", []), data.get("pin", {})
+    if not isinstance(pins, dict):
+        raise CannotGoOn(f"{FILE}: pin is no table. Write each PIN under [pin], in quotes.")
     if not isinstance(moves, list):
         raise CannotGoOn(f"{FILE}: move is no list. Write each move under [[move]].")
     return Scenario(
@@ -85,6 +89,7 @@ def read_scenario(folder: Path) -> Scenario:
         moves=tuple(
             _move(one, number, preparer, data) for number, one in enumerate(moves, start=1)
         ),
+        pins={code: _text(pins, code, f"{FILE}, pin") for code in pins},
     )
 
 

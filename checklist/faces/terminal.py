@@ -7,11 +7,12 @@ import os
 import re
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from rich.console import Console
 from rich.text import Text
 
+from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.stops import CLOSED, Stopped, Stops
 
@@ -109,6 +110,13 @@ class Terminal:
             raise Stopped(CLOSED)
         return line.rstrip("\r\n")
 
+    def read_hidden(self, prompt: str) -> str:
+        """What the person types, shown nowhere; what was typed ahead is dropped. Raises Stopped."""
+        with _unseen():
+            typed = self.read(f"{prompt} (not shown) >")
+        self._line("", "")
+        return typed
+
     def forget_typed(self) -> None:
         """Drop what was typed or scanned ahead, so that a stray scan never answers a stop."""
         with contextlib.suppress(ImportError, OSError):
@@ -124,6 +132,28 @@ class Terminal:
         if code:
             sys.stdout.write(code)
             sys.stdout.flush()
+
+
+@contextlib.contextmanager
+def _unseen() -> Iterator[None]:
+    """While this lasts the terminal shows nothing of what is typed."""
+    try:
+        import termios
+    except ImportError as fault:
+        raise CannotGoOn(
+            "What is typed cannot be hidden on this system, so no PIN is asked for. Work from"
+            " another program with --lines."
+        ) from fault
+    number = sys.stdin.fileno()
+    before = termios.tcgetattr(number)
+    hidden = before.copy()
+    hidden[3] &= ~(termios.ECHO | termios.ECHONL)
+    try:
+        termios.tcsetattr(number, termios.TCSAFLUSH, hidden)
+        yield
+    finally:
+        with contextlib.suppress(termios.error):  # the terminal may be gone
+            termios.tcsetattr(number, termios.TCSADRAIN, before)
 
 
 def _ability(name: str) -> str:

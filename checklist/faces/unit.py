@@ -30,9 +30,12 @@ def check(
     from checklist.intake.fault import Faults
 
     with told():
+        from checklist.definition import WorkflowFaults
         from checklist.faces.saying import harmless
         from checklist.faces.workplace import quoted
         from checklist.intake.ward import load_ward
+        from checklist.library import of_ward
+        from checklist.proof import prove_all
 
         try:
             ward = load_ward(folder)
@@ -41,12 +44,19 @@ def check(
                 raise
             _faults(found)
             raise typer.Exit(USAGE) from None
+        flows, required = of_ward(folder)
+        kept = {file.stem for file in (folder / "workflows").glob("*.toml")}
+        own = [flow for name, flow in flows.items() if name.partition(".")[0] in kept]
+        ways_round = [fault for flow in own for fault in prove_all(flow, required).faults]
+        if ways_round:
+            raise WorkflowFaults(ways_round)
     counts = {
         "staff": len(ward.staff),
         "drugs": len(ward.formulary.drugs),
         "products": len(ward.formulary.products),
         "patients": len(ward.patients),
         "orders": len(ward.orders),
+        "workflows of its own": len(own),
     }
     if json:
         from json import dumps

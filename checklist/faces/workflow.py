@@ -17,7 +17,12 @@ app = typer.Typer(
     add_completion=False,
 )
 Json = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
-Name = Annotated[str, typer.Argument(metavar="NAME", help="As `checklist workflow list` shows it.")]
+Name = Annotated[
+    str,
+    typer.Argument(
+        metavar="NAME|FILE", help="As `checklist workflow list` shows it, or a file (.toml)."
+    ),
+]
 
 
 @app.command("list")
@@ -115,11 +120,12 @@ def check(
     from checklist.faces.leaving import WANTING, message, told
 
     with told():
-        from checklist.definition import WorkflowFaults, read_workflow
+        from checklist import library
+        from checklist.definition import WorkflowFaults
 
         faults, counts = [], {}
         try:
-            flow = read_workflow(file)
+            flow = library.read_own(file)[0]
         except WorkflowFaults as found:
             faults = found.faults
         else:
@@ -133,7 +139,7 @@ def check(
         typer.echo(dumps({**counts, "faults": told_of}))
     elif not faults:
         typer.echo(f"no faults: {counts['steps']} steps, {counts['checks']} checks")
-        typer.echo("next: checklist workflow show NAME, once the file lies with the others")
+        typer.echo(f"next: checklist workflow prove {file}")
     if faults:
         if not json:
             for fault in faults:
@@ -163,6 +169,8 @@ def _named(name: str) -> Workflow:
     from checklist import library
     from checklist.faces.leaving import CannotGoOn
 
+    if name.endswith(".toml"):
+        return library.read_own(Path(name))[0]
     known = library.workflows()
     if name not in known:
         raise CannotGoOn(f"There is no workflow {name!r}. Known: {', '.join(known) or 'none'}.")

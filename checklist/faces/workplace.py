@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import time
 import uuid
@@ -13,10 +14,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from checklist import library
-from checklist.faces.leaving import CannotGoOn
+from checklist.faces.leaving import CannotGoOn, message
+from checklist.faces.pins import needs_a_pin, pins_of
 from checklist.faces.scenario import read_scenario
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
+from checklist.printing.label_code import LabelCode, NotALabelCode
+from checklist.printing.lookup import found
 from checklist.screen import Screen
 from checklist.station import Station
 from checklist.trail import Listed, Trail
@@ -76,6 +80,14 @@ def clock_of(place: Place) -> Clock:
     return running_from(read_scenario(place.ward or library.folder("demo_db")).start)
 
 
+def clock_at(path: Path, ward: Path | None, trail: Trail) -> Clock:
+    """The clock of a trail: that of practice stands still while nobody works."""
+    if path.absolute().parent.name != PRACTICE:
+        return real_clock
+    start = read_scenario(ward or library.folder("demo_db")).start
+    return running_from(latest(trail, start))
+
+
 def new_id() -> str:
     """A short name for a preparation, event or sealed text that does not come twice."""
     return uuid.uuid4().hex
@@ -100,16 +112,21 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     The trail is made where there is none yet. Raises Faults, CannotGoOn and the trail's own
     faults, before anything is written.
     """
+    from checklist.faces.notarial import notary_of
+
     folder = place.ward or library.folder("demo_db")
     ward = load_ward(folder)
-    limits, workflows, required = library.limits(), library.workflows(), library.required()
+    limits, (workflows, required) = library.limits(), library.of_ward(folder)
     if order not in ward.orders:
         known = ", ".join(ward.orders) or "none"
         raise CannotGoOn(f"There is no order {order!r} on this ward. Orders here: {known}.")
     start = read_scenario(folder).start if place.practice else None
+    keeper = pins_of(folder, practice=place.practice)
+    needs_a_pin(ward.unit, keeper)
     trail = _trail(place, ward, order, start or real_clock())
     try:
-        clock = real_clock if start is None else running_from(_latest(trail, start))
+        clock = real_clock if start is None else running_from(latest(trail, start))
+        notary = notary_of(trail)
         station = Station(
             trail,
             ward,
@@ -120,6 +137,9 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
             clock=clock,
             new_id=new_id,
             via=place.via,
+            credentials=keeper,
+            practice=place.practice,
+            notary=notary,
         )
         yield Workplace(
             station=station,
@@ -131,6 +151,9 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
             demo=place.ward is None,
             options=_options(place),
         )
+        notary.checkpoint()
+        if notary.trouble:
+            message(notary.trouble)
     finally:
         trail.close()
 
@@ -174,8 +197,14 @@ def quoted(word: object) -> str:
 
 
 def _trail(place: Place, ward: Ward, order: str, at: datetime) -> Trail:
-    if place.trail is None and place.practice:
-        return _practice_trail(place, ward, order, at)
+    if place.practice:
+        if place.trail is None:
+            return _practice_trail(place, ward, order, at)
+        if place.ward is not None and place.trail.absolute() == (place.ward / TRAIL).absolute():
+            raise CannotGoOn(
+                f"{place.trail} is where this ward's own work is kept; practice would stand"
+                " between it. Name another file with --trail, or leave --trail out."
+            )
     return open_or_make(place.trail or _usual_trail(place.ward), ward, at)
 
 
@@ -225,7 +254,7 @@ def _practice_trail(place: Place, ward: Ward, order: str, at: datetime) -> Trail
     return open_or_make(folder / f"{order}-{number:03d}.db", ward, at)
 
 
-def _latest(trail: Trail, start: datetime) -> datetime:
+def latest(trail: Trail, start: datetime) -> datetime:
     """The practice clock goes on from the last entry: it stands still while nobody works."""
     return max([start, *(one.last_at for one in trail.preparations())])
 
@@ -281,7 +310,9 @@ def ward_of(folder: Path | None, trail: Trail, path: Path) -> Ward | None:
 
 
 def preparation_of(trail: Trail, named: str) -> Listed:
-    """The preparation that a person means: `last`, an id, or the beginning of just one id."""
+    """The preparation that a person means: `last`, an id or the beginning of just one, or the code
+    of a label.
+    """
     every = trail.preparations()
     if not every:
         raise CannotGoOn(f"The trail {trail.path.name} holds no preparation yet.")
@@ -295,6 +326,12 @@ def preparation_of(trail: Trail, named: str) -> Listed:
     if fitting:
         names = ", ".join(one.id[:12] for one in fitting[:5])
         raise CannotGoOn(f"Several preparations begin with {named!r}: {names}. Type more of it.")
+    if re.fullmatch(r"(?:\S*91\S*)?[0-9]{16}|[0-9]{4}(?: [0-9]{4}){3}", named):
+        try:
+            code = found(trail, LabelCode.read(named))
+        except NotALabelCode as fault:
+            raise CannotGoOn(str(fault)) from fault
+        return next(one for one in every if one.id == code.preparation)
     raise CannotGoOn(
         f"There is no preparation {named!r} in {trail.path}. `checklist list` shows those there."
     )

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
-from checklist.intake.letters import unseen
 from checklist.interop import gs1
 from checklist.interop.gtin import checks_out, gtin14
+from checklist.letters import unseen
 from checklist.number import NumberFault, number, quoted
 from checklist.observation import Identifier, IdentifierKind, Kind, ProductRead, Value
 from checklist.quantity import Concentration, DimensionMismatch, Quantity, UnitFault

@@ -15,6 +15,9 @@ from checklist.interop.gtin import CodeFault
 from checklist.number import NumberFault, quoted
 from checklist.quantity import DimensionMismatch, UnitFault
 
+MOST_FAULTS = 50
+"""Most faults of the form of one record that are told at once."""
+
 Model = TypeVar("Model", bound=BaseModel)
 Read = TypeVar("Read")
 
@@ -81,9 +84,11 @@ class Findings:
         try:
             return model.model_validate(data)
         except ValidationError as trouble:
-            for one in trouble.errors(include_url=False):
-                keys = one["loc"]
-                self.add(place(keys), _sentence(one, model))
+            every = trouble.errors(include_url=False)
+            for one in every[:MOST_FAULTS]:
+                self.add(place(one["loc"]), _sentence(one, model))
+            if len(every) > MOST_FAULTS:
+                self.add("", f"There are {len(every) - MOST_FAULTS} more. Correct these first.")
             return None
 
     def listed(self, place: str, word: str, allowed: Iterable[str]) -> bool:

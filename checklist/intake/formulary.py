@@ -41,7 +41,7 @@ point) is refused, not put right.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from itertools import pairwise
 from pathlib import Path
 from types import MappingProxyType
@@ -153,9 +153,13 @@ class _Formulary(Record):
 
 
 class Shelves:
-    """The drugs and products gathered from one file, record by record."""
+    """The drugs and products gathered from one file, record by record.
 
-    def __init__(self, findings: Findings) -> None:
+    `containers` are those that a product may come in beside the usual ones.
+    """
+
+    def __init__(self, findings: Findings, containers: Collection[str] = ()) -> None:
+        self._containers = (*CONTAINERS, *sorted(containers))
         self.drugs: dict[str, Drug] = {}
         self.products: dict[str, Product] = {}
         self.codes: set[str] = set()
@@ -194,6 +198,7 @@ class Shelves:
             self.codes.add(code)
             if not self._findings.once(place(["code"]), code, self._first, "The code"):
                 return
+        self._findings.listed(place(["container"]), one.container, self._containers)
         product = _product(one, code, self._findings, place)
         if product is not None:
             self.products[product.code] = product
@@ -208,14 +213,19 @@ class Shelves:
         )
 
 
-def formulary_of_toml(path: Path, findings: Findings) -> tuple[Formulary, str] | None:
-    """The formulary and the file's text; None, with faults, when the file cannot be read."""
+def formulary_of_toml(
+    path: Path, findings: Findings, containers: Collection[str] = ()
+) -> tuple[Formulary, str] | None:
+    """The formulary and the file's text; None, with faults, when the file cannot be read.
+
+    `containers` are those of the ward's own workflows.
+    """
     found = page(path, findings, longest=MAX_TOML)
     tables = toml(found.text, findings) if found else None
     top = findings.check(_Formulary, tables, said_place("")) if tables is not None else None
     if found is None or top is None:
         return None
-    shelves = Shelves(findings)
+    shelves = Shelves(findings, containers)
     for number, raw in enumerate(top.drug, start=1):
         shelves.add_drug(raw, said_place(_numbered("drug", number, raw, "name")))
     for number, raw in enumerate(top.product, start=1):
@@ -307,8 +317,7 @@ def _product(
     one: ProductRecord, code: str | None, findings: Findings, place: Place
 ) -> Product | None:
     """The product in the engine's own type; None, with faults, when it cannot be made."""
-    known = findings.listed(place(["container"]), one.container, CONTAINERS)
-    known &= findings.listed(place(["use"]), one.use, USES)
+    known = findings.listed(place(["use"]), one.use, USES)
     for route in one.routes:
         known &= findings.listed(place(["routes"]), route, ROUTES)
     if one.use == "injection" and not one.routes:

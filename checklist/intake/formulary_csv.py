@@ -6,16 +6,16 @@ The columns and the form of their cells are described in `checklist.intake.formu
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
 from checklist.formulary import Formulary
 from checklist.intake.fault import Findings, nearest
 from checklist.intake.formulary import DrugRecord, Place, ProductRecord, Shelves
-from checklist.intake.letters import unseen
 from checklist.intake.mixing import MixingRecord
 from checklist.intake.page import MAX_RECORDS, page, rows
+from checklist.letters import unseen
 from checklist.number import quoted
 
 _DRUG = tuple(DrugRecord.model_fields)[1:]
@@ -34,8 +34,13 @@ _FLAGS = tuple(name for name, form in _FORMS.items() if form.annotation is bool)
 _LISTS = tuple(name for name, form in _FORMS.items() if form.default_factory is list)
 
 
-def formulary_of_csv(path: Path, findings: Findings) -> tuple[Formulary, str] | None:
-    """The formulary and the file's text; None, with faults, when the file cannot be read."""
+def formulary_of_csv(
+    path: Path, findings: Findings, containers: Collection[str] = ()
+) -> tuple[Formulary, str] | None:
+    """The formulary and the file's text; None, with faults, when the file cannot be read.
+
+    `containers` are those of the ward's own workflows.
+    """
     found = page(path, findings, longest=MAX_RECORDS)
     if found is None:
         return None
@@ -47,7 +52,7 @@ def formulary_of_csv(path: Path, findings: Findings) -> tuple[Formulary, str] | 
     heading = _heading(lines[0][1], findings)
     if heading is None:
         return None
-    shelves, edition = Shelves(findings), ""
+    shelves, edition = Shelves(findings, containers), ""
     records = [(row, _record(row, cells, heading, findings)) for row, cells in lines[1:]]
     kept = [(row, record) for row, record in records if record is not None]
     if not records:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from checklist.intake.fault import Bare, Findings
-from checklist.intake.letters import unseen
+from checklist.letters import unseen
 from checklist.number import quoted
 
 MAX_TOML = 256 * 1024

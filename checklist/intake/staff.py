@@ -1,17 +1,20 @@
-"""staff.toml: who works on the ward, in which role, and what each is in date for.
+"""staff.toml: who works on the ward, in which roles, and what each is in date for.
 
 One [[person]] table each:
 
     [[person]]
     code = "RN-12"                      # stands in the trail: capitals, figures, hyphens
     name = "..."                        # never stands in the trail
-    role = "nurse"                      # nurse, trainee, pharmacist, physician, educator ...
+    roles = ["preparer", "checker"]     # preparer, checker, witness, leader, educator, qi_lead,
+                                        # pharmacist, administrator, trainee; [] for none
     badge = "952000000000000101"        # what the badge carries; may be left out
     active = true                       # true when left out
     competent = { IV = 2027-03-31, controlled = 2026-12-31 }
 
 `competent` gives the last day in date, without quotes, for a route code, "controlled" or
-"high_alert". A badge of 18 figures is a GS1 service relation number and has a check digit.
+"high_alert". What each role allows stands in `checklist people roles`; "witness" is for those whom
+the unit's policy lets witness. PINs are kept in a file of their own. A badge of 18 figures is a GS1
+service relation number and has a check digit.
 """
 
 from __future__ import annotations
@@ -41,7 +44,7 @@ Line = Annotated[str, Field(min_length=1, max_length=80)]
 class _Person(Record):
     code: Line
     name: Line
-    role: Line
+    roles: list[Line]
     badge: Line | None = None
     active: bool = True
     competent: dict[str, date] = Field(default_factory=dict)
@@ -77,7 +80,7 @@ def staff_of(path: Path, findings: Findings) -> Mapping[str, StaffMember]:
 
 
 def _member(one: _Person, findings: Findings, place: str) -> StaffMember | None:
-    """The member of staff; None, with a fault, when the role is not known."""
+    """The member of staff; None, with a fault, when a role is not known."""
     code_of_trail(findings, f"{place}, code", one.code)
     if one.badge and re.fullmatch(r"[0-9]{18}", one.badge) and not checks_out(one.badge):
         findings.add(
@@ -86,12 +89,16 @@ def _member(one: _Person, findings: Findings, place: str) -> StaffMember | None:
         )
     for task in one.competent:
         findings.listed(f"{place}, competent", task, TASKS)
-    if not findings.listed(f"{place}, role", one.role, [role.value for role in Role]):
+    known = [role.value for role in Role]
+    sound = [findings.listed(f"{place}, roles", role, known) for role in one.roles]
+    if not all(sound):
         return None
+    for role in sorted({role for role in one.roles if one.roles.count(role) > 1}):
+        findings.add(f"{place}, roles", f'"{role}" stands twice. Keep one.')
     return StaffMember(
         code=one.code,
         name=one.name,
-        role=Role(one.role),
+        roles=tuple(Role(role) for role in one.roles),
         competent=MappingProxyType(dict(one.competent)),
         badge=one.badge or "",
         active=one.active,

@@ -10,7 +10,10 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     record_number = "[0-9]{8}"                  # Python patterns for a whole text; no group in
     location = "(?i)(room|bed)\\b.*"            # brackets may be repeated
 
-    preparer_roles = ["nurse", "physician"]     # also checker_roles
+    sign_in_with = "code and pin"               # or "code only", which proves nobody's identity
+    pin_tries = 5                               # wrong PINs on end that shut a person out
+    pin_lock = "15 min"                         # for how long
+    pin_shortest = 6                            # characters in a PIN
     second_person_cautions = ["dose_outside_range"]
     pharmacist_review_expected = true
     weight_max_age = "7 days"                   # limits, only as tight as shipped or tighter: also
@@ -19,6 +22,7 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     smallest_volume = "0.1 mL"
     liquid_loss = "1 mL"                        # of a controlled liquid, missing from its bottle
     many_containers = 3
+    keep_years = 6                              # for which a closed trail is kept; or longer
     packages_most = 3                           # sterile packages put together on the ward
     rounding_warn = "5 %"                       # of the dose; not above rounding_limit
     rounding_limit = "10 %"
@@ -38,6 +42,13 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     giver_must_be_preparer = "strict"
     double_check_scope = ["high_alert", "controlled"]
 
+    [labels]                                    # all may be left out
+    syringe = "60 x 30 mm"                      # also bag, vial, enteral: the face of each label
+    symbol = "datamatrix"                       # or "qr"
+    flag_up_to = "3 mL"                         # syringes up to this size get a flag
+    strip = "8 mm"                              # its blank strip, for the back of the barrel
+    class_colours = true                        # background colours of anaesthesia labels
+
 What is left out keeps the engine's own setting. Amounts and percentages stand in quotes.
 """
 
@@ -45,7 +56,7 @@ from __future__ import annotations
 
 import re
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from pathlib import Path
 from types import MappingProxyType
@@ -55,26 +66,27 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import Field
 
 from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place, shown
+from checklist.intake.label_stock import Labels, stock_of
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import number, quoted
-from checklist.people import Role
 from checklist.quantity import Quantity
 from checklist.setting import Settings, unfit
-from checklist.unit import Unit
+from checklist.unit import SignIn, Unit
 from checklist.verdict import Tier
 
 MAX_PATTERN = 200
 """Characters in a pattern; it is tried on a few dozen characters of text."""
+MAX_OPEN, MAX_OPTIONAL = 3, 4
+"""Most parts of a pattern that may have any of several lengths, and most that may be left out."""
 
 Line = Annotated[str, Field(min_length=1, max_length=80)]
 Lines = list[Line]
 
 _TIMES = (
     "weight_max_age", "record_late_after",
-    "window_time_critical", "window_frequent", "window_daily",
+    "window_time_critical", "window_frequent", "window_daily", "pin_lock",
 )  # fmt: skip
 _SHARES = ("rounding_warn", "rounding_limit")
-_ROLES = ("preparer_roles", "checker_roles")
 
 
 class _Unit(Record):
@@ -86,8 +98,10 @@ class _Unit(Record):
     stations: Lines | None = None
     record_number: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
     location: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
-    preparer_roles: Lines | None = None
-    checker_roles: Lines | None = None
+    sign_in_with: Line | None = None
+    pin_tries: Annotated[int, Field(ge=1, le=100)] | None = None
+    pin_lock: Line | None = None
+    pin_shortest: Annotated[int, Field(ge=1, le=64)] | None = None
     pharmacist_review_expected: bool | None = None
     weight_max_age: Line | None = None
     record_late_after: Line | None = None
@@ -95,6 +109,7 @@ class _Unit(Record):
     window_frequent: Line | None = None
     window_daily: Line | None = None
     many_containers: Annotated[int, Field(ge=2, le=20)] | None = None
+    keep_years: Annotated[int, Field(ge=1, le=200)] | None = None
     packages_most: Annotated[int, Field(ge=2, le=20)] | None = None
     rounding_warn: Line | None = None
     rounding_limit: Line | None = None
@@ -108,6 +123,7 @@ class _Unit(Record):
     liquid_loss: Line | None = None
     raised: dict[str, Line] | None = None
     settings: dict[str, Any] | None = None
+    labels: Labels | None = None
 
 
 def unit_of(
@@ -124,6 +140,7 @@ def unit_of(
     if found is None or one is None:
         return None
     given = {name.rstrip("_"): value for name, value in one if value is not None}
+    labels = given.pop("labels", None)
     kept = {name: _setting(name, value, findings) for name, value in given.items()}
     usual = Unit(code=one.code, name=one.name)
     warn, limit = (kept.get(name, getattr(usual, name)) for name in _SHARES)
@@ -134,6 +151,8 @@ def unit_of(
     chosen = _chosen(given.get("settings", {}), known, findings)
     for code in given.get("second_person_cautions", []):
         findings.listed("second_person_cautions", code, trade)
+    if labels is not None:
+        kept["stock"] = stock_of(labels, findings)
     if findings.faults:
         return None
     kept["settings"] = MappingProxyType(dict(known.in_force(chosen)))
@@ -154,7 +173,10 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
         return findings.read(name, _pattern, value)
     if isinstance(value, list):
         _list(name, value, findings)
-        return frozenset(value) if name == "recalled" else tuple(_roles(name, value))
+        return frozenset(value) if name == "recalled" else tuple(value)
+    if name == "sign_in_with":
+        known = [one.value for one in SignIn]
+        return SignIn(value) if findings.listed(name, value, known) else None
     if name == "raised":
         return MappingProxyType({code: Tier(t) for code, t in value.items() if t in set(Tier)})
     if name == "liquids":
@@ -167,23 +189,11 @@ def _list(name: str, value: list[str], findings: Findings) -> None:
     """Faults of a list: an item twice, an item not known, a recalled lot without its product."""
     for word in sorted({word for word in value if value.count(word) > 1}):
         findings.add(name, f"{quoted(word)} stands twice. Keep one.")
-    if name in _ROLES:
-        for word in value:
-            findings.listed(name, word, list(Role))
-        if not value:
-            findings.add(name, "The list is empty, so nobody could do it. Name a role.")
     if name == "recalled":
         for word in value:
             code, stroke, lot = word.partition("/")
             if not (code and stroke and lot) or word != word.strip():
                 findings.add(name, f'{quoted(word)} does not name a lot. Write "product code/lot".')
-
-
-def _roles(name: str, value: list[str]) -> Iterator[str]:
-    """The words of a list, those of a list of roles as roles."""
-    known = {role.value: role for role in Role}
-    for word in value:
-        yield known.get(word, word) if name in _ROLES else word
 
 
 def _raised(given: Mapping[str, str], findings: Findings, trade: Mapping[str, Tier]) -> None:
@@ -272,8 +282,9 @@ def _zone(text: str) -> str:
 def _pattern(text: str) -> str:
     """A pattern that is safe to try on what people type.
 
-    A repeated group can take minutes over a few dozen characters, so none is allowed; neither is
-    a pattern that would take nothing, or a plain name, for what it is meant to tell apart.
+    A repeated group can take minutes over a few dozen characters, so none is allowed, and few
+    parts of a length of their own, whose lengths are tried against each other; neither is a
+    pattern that would take nothing, or a plain name, for what it is meant to tell apart.
     """
     try:
         with warnings.catch_warnings():
@@ -281,15 +292,21 @@ def _pattern(text: str) -> str:
             form = re.compile(text)
     except (re.error, Warning, OverflowError, RecursionError) as trouble:
         raise NotAsWritten(f"{quoted(text)} is not a pattern: {trouble}. Correct it.") from None
-    if _repeats_a_group(text):
+    bare = _without_classes(text)
+    if re.search(r"\)[*+{]", bare):
         raise NotAsWritten(f"{quoted(text)} repeats a group in brackets. Write it without that.")
+    open_, optional = len(re.findall(r"[*+]|\{[0-9]*,", bare)), len(re.findall(r"[^(*+}]\?", bare))
+    if not (open_ <= MAX_OPEN and optional <= MAX_OPTIONAL):
+        raise NotAsWritten(
+            f"{quoted(text)} has {open_} parts with * or + or a length from-to, and {optional} with"
+            f" a question mark; at most {MAX_OPEN} and {MAX_OPTIONAL} can be tried quickly. Make it"
+            " plainer."
+        )
     if form.fullmatch("") or form.fullmatch("Ada Reen"):
         raise NotAsWritten(f"{quoted(text)} fits a name or nothing at all. Make it narrower.")
     return text
 
 
-def _repeats_a_group(text: str) -> bool:
-    """Whether a closing bracket is followed by a repetition, classes and escapes left aside."""
-    bare = re.sub(r"\\.", "x", text)
-    bare = re.sub(r"\[\^?\]?[^\]]*\]", "x", bare)
-    return bool(re.search(r"\)[*+{]", bare))
+def _without_classes(text: str) -> str:
+    """The pattern with an x in place of each escape and each class in square brackets."""
+    return re.sub(r"\[\^?\]?[^\]]*\]", "x", re.sub(r"\\.", "x", text))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +23,9 @@ from checklist.order import Order, Patient
 from checklist.people import StaffMember
 from checklist.unit import Unit
 from checklist.verdict import Tier
+
+LONGEST_NAME = 400
+"""Characters of a folder's name that are said in full."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,15 +54,20 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
     files in the folder are left alone, and nothing is ever written.
     """
     faults: list[Fault] = []
-    if not folder.is_dir():
-        raise Faults([Fault(str(folder), "", "There is no such folder. Look at its name.")])
+    try:
+        there = folder.is_dir()
+    except OSError:  # a name that is too long, or a folder that may not be looked into
+        there = False
+    if not there:
+        name = str(folder) if len(str(folder)) <= LONGEST_NAME else f"{str(folder)[:40]}..."
+        raise Faults([Fault(name, "", "There is no such folder. Look at its name.")])
     names = ("unit.toml", "staff.toml", _formulary_name(folder, faults), "orders.json")
     found = [Findings(name) for name in names]
     trade = _trade() if trade is None else trade
     unit = unit_of(folder / names[0], found[0], trade, library.settings())
     staff = staff_of(folder / names[1], found[1])
     read = formulary_of_csv if names[2].endswith(".csv") else formulary_of_toml
-    shelves = read(folder / names[2], found[2])
+    shelves = read(folder / names[2], found[2], _own_containers(folder))
     orders = orders_of(folder / names[3], found[3])
     found.append(Findings(compatibility.FILE))
     together = compatibility.compatibility_of(
@@ -114,6 +123,17 @@ def _formulary_name(folder: Path, faults: list[Fault]) -> str:
         sentence = "There is a formulary.csv as well. Keep one of the two."
         faults.append(Fault("formulary.toml", "", sentence))
     return kept[0] if kept else "formulary.toml"
+
+
+def _own_containers(folder: Path) -> frozenset[str]:
+    """The containers that the ward's own workflows are for; their faults are told elsewhere."""
+    own = set()
+    for file in (folder / "workflows").glob("*.toml"):
+        try:
+            own.add(str(tomllib.loads(file.read_text(encoding="utf-8")).get("container", "")))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+            continue
+    return frozenset(own - {""})
 
 
 def _products_of(unit: Unit, formulary: Formulary, findings: Findings) -> None:

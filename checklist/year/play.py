@@ -67,12 +67,13 @@ class Player:
     def play(self, turn: Turn, line: str) -> Outcome:
         """Play a preparation to its end and give the last outcome; the clock goes on with it."""
         station, rates = self.station, self._plan.rates
-        by = station.now - DRAWN_FROM
+        by = station.moment - DRAWN_FROM
         order = moved(self._base[turn.made.order], line, by)
         if self._draw.random() < rates.late:
             # What is prepared after its window asks for a reason.
             order = moved(order, line, -timedelta(hours=3))
         station.lay(order, by)
+        station.come(turn.by)
         outcome = station.open(line, turn.by, container=turn.made.container)
         prep = outcome.screen.prep
         rules = station.rules_of(prep.workflow)
@@ -106,7 +107,7 @@ class Player:
 
     def _wait(self, median: float, spread: float, least: float = 0) -> None:
         seconds = max(self._draw.lognormvariate(math.log(median), spread), least)
-        self.station.now += timedelta(milliseconds=round(1000 * seconds))
+        self.station.moment += timedelta(milliseconds=round(1000 * seconds))
 
     # -- acting --------------------------------------------------------------------------------
 
@@ -139,7 +140,9 @@ class Player:
             least = max(least, self._least(spot.step.shortest))
             self._wait(rates.step_median, rates.step_spread, least)
         answers = {name: Answer(raw, Channel.TYPED) for name, raw in self._said(played, screen)}
-        return self.station.attempt(played.id, answers, self._hands(played, screen))
+        hands = self._hands(played, screen)
+        self.station.come(hands, played.id)
+        return self.station.attempt(played.id, answers, hands)
 
     def _least(self, shortest: int) -> float:
         """Hands need their time; one in a hundred enters sooner than that all the same."""
@@ -157,6 +160,7 @@ class Player:
             codes = {each.code for each in screen.prep.standing}
             if codes & set(self.station.ward.unit.second_person_cautions):
                 who = turn.second
+            self.station.come(who, played.id)
             return self.station.proceed(played.id, "looked_again", who)
         if self._draw.random() < rates.ended or not screen.ways:
             return self._give_up(played, screen)
@@ -203,7 +207,7 @@ class Player:
         if not raw.startswith("<"):
             return raw
         patient = self.station.ward.patients[screen.prep.order.patient]
-        now = self.station.ward.unit.local(self.station.now)
+        now = self.station.ward.unit.local(self.station.moment)
         match raw[1:-1].split():
             case ["record", "number"]:
                 return patient.record_number
@@ -224,7 +228,7 @@ class Player:
         """What is left of all that was opened of a controlled drug, in mL."""
         prep, station, spot = screen.prep, self.station, screen.spot
         assert spot is not None
-        around = station.surroundings(prep, station.sign_in(prep.preparer), spot)
+        around = station.surroundings(prep, station.person(prep.preparer), spot)
         rest = opened_volume(prep, around)
         for name in ("wasted_volume", "given_volume"):
             earlier = prep.latest(name)
@@ -251,7 +255,7 @@ class Player:
             case ["another", "item"]:
                 return self._other_item(played)
             case ["out", "of", "date"]:
-                gone = self.station.now - timedelta(days=40)
+                gone = self.station.moment - timedelta(days=40)
                 return f"{right[:21]}{gone:%y%m%d}{right[27:]}"
             case ["cannot", "be", "read"]:
                 return f"{right},{right}"

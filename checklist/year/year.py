@@ -160,13 +160,13 @@ def _played(
         station = YearStation(trail, ward, seed=name, start=start)
         player = Player(station, plan, draw)
         for number, (at, turn) in enumerate(_turns(plan, part, seed, draw), start=1):
-            station.now = max(at, station.now + timedelta(minutes=1))
+            station.moment = max(at, station.moment + timedelta(minutes=1))
             line = f"{part.unit}-{part.month:02d}-{number:05d}"
             outcome = player.play(turn, line)
             prep = outcome.screen.prep
             if prep.place != "given" and draw.random() < 0.5:
                 # The dose is still due: it is begun again, with new items.
-                station.now += timedelta(minutes=2)
+                station.moment += timedelta(minutes=2)
                 player.play(_again(turn), line)
             if number % 10 == 0:
                 told(number)

@@ -17,7 +17,7 @@ from pathlib import Path
 from checklist.answer import Answer
 from checklist.fold import replay
 from checklist.verdict import Remedy
-from tests.benchmarks import dose_working
+from tests.benchmarks import dose_working, trail_heads
 from tests.scene import NURSE, Scene
 
 
@@ -96,3 +96,4 @@ if __name__ == "__main__":
             benchmark(Path(name))
     help_against_typer()
     dose_working.main()
+    trail_heads.main()
