@@ -19,6 +19,8 @@ from checklist.facts.engine import Duck, Scope, Small, rows_of
 from checklist.facts.export import export
 from checklist.facts.folder import Folder
 from checklist.facts.label import LABELS, NEAR_MISSES, labels_of
+from checklist.facts.modelled import MODELLED
+from checklist.facts.modelled import ids as ids_by_method
 from checklist.facts.row import columns
 from checklist.review.series import Point
 from checklist.review.small_cell import TOO_FEW, Floor
@@ -78,6 +80,21 @@ def test_both_engines_give_the_same_answer(engines: tuple[Duck, Small], name: st
         assert one.columns == other.columns
         assert alike(one.rows) == alike(other.rows)
     assert {*question.keys, "preparation"} == set(duck.rows(question.ids).columns)
+
+
+@pytest.mark.parametrize("name", MODELLED)
+def test_questions_by_method_are_alike_in_both_engines_and_show_no_person(
+    engines: tuple[Duck, Small], name: str
+) -> None:
+    duck, small = engines
+    question = MODELLED[name]
+    one, other = (question.work(each, NO_FLOOR, "2026-07-27") for each in engines)
+    assert one == other and one.columns
+    people = {p for (p,) in duck.rows("SELECT DISTINCT person FROM steps").rows}
+    for row in one.rows:
+        assert people.isdisjoint(map(str, row))
+    found = [ids_by_method(each, question, one, "2026-07-27") for each in (duck, small)]
+    assert found[0] == found[1] and "preparation" in found[0].columns
 
 
 COUNTED = {
