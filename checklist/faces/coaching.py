@@ -9,7 +9,7 @@ from pathlib import Path
 
 import typer
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.educator.agreeing import REWRITE, Agreed, agreed
 from checklist.educator.counsel import of_person, of_preparation, plan_said
 from checklist.educator.progress import ALL, USUAL, Progress, chances, progress_of
@@ -31,7 +31,7 @@ def agreement(
 ) -> None:
     """Tell how far observers agree on each item."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.COMPARE)
+        at.allow(Act.COMPARE)
         with at.kept() as kept:
             watches = [one for one in at.watches(kept) if container in ("", one.container)]
         rows = agreed(watches)
@@ -145,7 +145,7 @@ def attempts_of(
 ) -> Progress:
     """A person's attempts over one trail or several, once the one who asks may see them."""
     for at in desks:
-        allow(at.person, Act.SEE, person)
+        at.allow(Act.SEE, person)
     facts = [one for at in desks for one in at.all_facts(lambda entry: entry.event.by == person)]
     known = sorted({one.preparation.container for one in facts})
     if not facts:
@@ -283,7 +283,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
             )
         id_ = preparation_of(at.trail, about).id
         entries = at.trail.of(id_)
-        allow(at.person, Act.SEE, entries[0].event.by)
+        at.allow(Act.SEE, entries[0].event.by, entries[0].event.preparation)
         story, beside = story_told(at, id_)
         return of_preparation(
             story,
