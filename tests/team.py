@@ -20,6 +20,7 @@ from checklist.people import Role, StaffMember
 from checklist.preparation import Entry
 from checklist.screen import Outcome
 from checklist.trail import Trail
+from tests.people import pins_for
 from tests.scene import COLLEAGUE, LABELS, Scene, demo_ward
 
 EDUCATOR, SECOND_EDUCATOR = "ED-1", "ED-2"
@@ -48,6 +49,7 @@ class Team(Scene):
         second = StaffMember(code=SECOND_EDUCATOR, name="Invented ED-2", roles=(Role.EDUCATOR,))
         staff = {**self.ward.staff, **more, SECOND_EDUCATOR: second}
         self._set(replace(self.ward, staff=staff))
+        pins_for(self.ward, self.folder / "credentials.json")
 
     def hands(self) -> str:
         spot = self.station.screen(self.id).spot

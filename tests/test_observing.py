@@ -37,7 +37,7 @@ from checklist.educator.watch import (
 )
 from checklist.people import Role, StaffMember
 from checklist.trail import Trail
-from tests.faces import COMMAND, run, surroundings
+from tests.faces import COMMAND, pins, run, surroundings
 from tests.team import Team, Watcher
 
 WARD = str(library.folder("demo_db"))
@@ -310,10 +310,13 @@ def test_an_observation_at_a_terminal_goes_on_where_it_was_left(team: Team, tmp_
     flow = team.station.rules_of(team.trail.of(first(team))[0].event.body["workflow"]).workflow
 
     def sitting() -> pexpect.spawn[str]:
-        return pexpect.spawn(
+        child = pexpect.spawn(
             COMMAND[0], [*COMMAND[1:], *words], env={**surroundings(tmp_path), "COLUMNS": "100"},
             encoding="utf-8", timeout=20, dimensions=(40, 100),
         )  # fmt: skip
+        child.expect("PIN of ED-1")
+        child.sendline(pins()["ED-1"])
+        return child
 
     child = sitting()
     child.expect(r"\[s/n/o\] >")
@@ -353,8 +356,8 @@ def test_an_observation_at_a_terminal_goes_on_where_it_was_left(team: Team, tmp_
     [
         ("RN-27", "To observe a preparation takes the role educator"),
         ("RN-12", "RN-12 cannot observe a preparation of their own"),
-        ("ZZ-9", "no member of staff has the code or badge"),
-        ("RN-08", "no longer works on this unit"),
+        ("ZZ-9", "no member of staff has this code or badge"),
+        ("RN-08", "no longer active on this unit"),
     ],
 )
 def test_who_may_not_observe_is_told_and_nothing_is_made(
