@@ -251,8 +251,9 @@ def test_who_asked_to_see_whose_work_and_was_refused_is_in_the_trail(tmp_path: P
         assert id_ not in found.stdout
     assert run("review", "replay", id_, *trail, "--as", "RN-12", home=tmp_path).returncode == 0
     with Trail.open(tmp_path / "trail.db", read_only=True) as kept:
-        asked = [entry.event for entry in kept.acts(["not_allowed"])]
+        newest_first = [entry.event for entry in kept.acts(["not_allowed"])]
         assert kept.verify().whole
+    asked = newest_first[::-1]
     assert [(one.by, one.body["action"], one.body["of"]) for one in asked] == [
         ("RN-31", "review_person", "RN-12"),
         ("RN-31", "review_person", "RN-12"),
