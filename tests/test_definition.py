@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from checklist.definition import (
     read_workflow,
     reasons_of,
 )
+from checklist.schema import schema_of
 from checklist.workflow import mermaid, moves
 
 SHIPPED = library.folder("workflows")
@@ -284,3 +286,16 @@ def test_the_drawing_shows_every_step_and_the_full_one_every_move() -> None:
     for step in workflow.steps:
         assert f'state "{step.name.replace("_", " ")}" as {step.name}' in brief
     assert full.count(" --> ") == len(set(moves(layout))) + 4
+
+
+def test_every_shipped_file_fits_the_json_schema_and_what_is_observed_at_no_kind_does_not() -> None:
+    """JSON Schema, draft 2020-12, as the library `jsonschema` reads it."""
+    jsonschema = pytest.importorskip("jsonschema")
+    for phases, folder in ((False, SHIPPED), (True, SHIPPED / "phases")):
+        validator = jsonschema.Draft202012Validator(schema_of(phases=phases))
+        for file in sorted(folder.glob("*.toml")):
+            if file.stem not in library.NOT_WORKFLOWS:
+                assert not list(validator.iter_errors(tomllib.loads(file.read_text()))), file
+    shared = jsonschema.Draft202012Validator(schema_of(phases=True))
+    item = {"name": "x", "say": "Looks", "step": "draw_up", "only_if": ["clay"]}
+    assert [error.validator for error in shared.iter_errors({"observe": [item]})] == ["enum"]

@@ -13,8 +13,9 @@ import pytest
 from checklist import library
 from checklist.facts.export import export, linked
 from checklist.facts.folder import Exported, FactsFault, Folder, Read
-from checklist.facts.gathering import Around, facts_of, pseudonyms
+from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow, base_place
+from checklist.facts.pseudonym import pseudonyms
 from checklist.facts.row import STAGES, TABLES, Facts, columns, values
 from checklist.trail import Trail, TrailDamaged
 from checklist.verdict import Remedy

@@ -14,6 +14,8 @@ from typer.testing import CliRunner, Result
 from checklist.faces.cli import app
 from checklist.facts.asking import QUESTIONS
 from checklist.facts.folder import Folder
+from checklist.facts.modelled import MODELLED
+from checklist.facts.numbered import NUMBERED
 from checklist.verdict import Remedy
 from tests.scene import NURSE, Scene
 
@@ -54,7 +56,7 @@ def test_drug_classes_come_from_the_wards_formulary(folder: Path) -> None:
 
 def test_every_question_is_listed_and_can_be_asked(folder: Path) -> None:
     listed = run("ask", "--facts", folder / "facts").output.splitlines()
-    assert [line.split("\t")[0] for line in listed[1:]] == list(QUESTIONS)
+    assert [line.split("\t")[0] for line in listed[1:]] == [*QUESTIONS, *MODELLED]
     for more in ((), ("--ids",), ("--sqlite",), ("--sql",), ("--json",)):
         found = run("ask", "recovery", "--facts", folder / "facts", *more)
         assert found.exit_code == 0, found.output
@@ -63,7 +65,7 @@ def test_every_question_is_listed_and_can_be_asked(folder: Path) -> None:
 def test_a_question_can_be_asked_by_its_number_where_one_answers_it(folder: Path) -> None:
     assert "beyond" not in run("ask", "9", "--facts", folder / "facts").output
     found = run("ask", "13", "--facts", folder / "facts")
-    assert found.exit_code == 2 and "recovery, remedies" in found.output
+    assert found.exit_code == 2 and "`checklist ask remedies`" in found.output
 
 
 def test_small_tables_say_so(folder: Path) -> None:
@@ -171,3 +173,64 @@ def test_a_year_is_made_and_looked_through(tmp_path: Path) -> None:
     assert run("year", "make", other).exit_code == 2
     found = run("year", "find", tmp_path)
     assert found.exit_code == 2 and "checklist year make" in found.output
+
+
+def test_each_of_the_forty_questions_has_its_answer_or_says_why_not() -> None:
+    """Every name can be asked, and every other command is one that exists."""
+    import typer
+
+    assert list(NUMBERED) == list(range(1, 41))
+    known: set[str] = set()
+
+    def walk(group: object, path: str) -> None:
+        for name, one in getattr(group, "commands", {}).items():
+            known.add(f"{path} {name}")
+            walk(one, f"{path} {name}")
+
+    walk(typer.main.get_command(app), "checklist")
+    for number, one in NUMBERED.items():
+        assert one.names or one.commands or one.note, number
+        for name in one.names:
+            question = QUESTIONS.get(name) or MODELLED[name]
+            assert number in question.numbers, (number, name)
+        for command in one.commands:
+            assert " ".join(command.split()[:3]) in known, command
+    for question in (*QUESTIONS.values(), *MODELLED.values()):
+        for number in question.numbers:
+            assert question.name in NUMBERED[number].names, (number, question.name)
+
+
+def test_a_number_leads_to_what_answers_it(folder: Path) -> None:
+    facts = ("--facts", folder / "facts")
+    due = run("ask", "29", *facts)
+    assert due.exit_code == 2 and "`checklist review due`" in due.output
+    assert "numbered 1 to 40" in run("ask", "41", *facts).output
+    assert run("ask", "36", *facts).output == run("ask", "teaching", *facts).output
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("session",), "Say which day with --day"),
+        (("session", "--day", "July"), "is no day"),
+        (("workload", "--day", "2026-07-01"), "asks about no day"),
+        (("reasons", "--day", "2026-07-01"), "asks about no day"),
+        (("workload", "--only", "unit=W7E"), "takes no --only"),
+        (("workload", "--near-miss", "x"), "No definition of a near miss"),
+    ],
+)
+def test_what_a_question_cannot_take_is_told(
+    folder: Path, words: tuple[str, ...], said: str
+) -> None:
+    found = run("ask", *words, "--facts", folder / "facts")
+    assert found.exit_code == 2 and said in " ".join(found.output.split())
+
+
+@pytest.mark.parametrize("name", MODELLED)
+def test_questions_by_method_show_nothing_of_too_few(folder: Path, name: str) -> None:
+    day = ("--day", "2026-07-01") if MODELLED[name].of_a_day else ()
+    found = run("ask", name, *day, "--facts", folder / "facts")
+    assert found.exit_code == 0, found.output
+    assert "too few to show" in found.output
+    ids = run("ask", name, *day, "--facts", folder / "facts", "--ids")
+    assert len(ids.output.splitlines()) == 1

@@ -13,6 +13,7 @@ from checklist import library
 from checklist.educator.story import EARLIER, Story, compared, story_of
 from checklist.facts.row import Facts
 from checklist.review.small_cell import FLOOR
+from checklist.trail import Trail
 from tests.faces import canaries, run
 from tests.scene import Scene
 from tests.team import Team, called_away, facts_in, hurried_neck, touched_rim, wrong_volume
@@ -235,3 +236,27 @@ def test_a_trail_that_was_changed_is_no_evidence(team: Team, tmp_path: Path) -> 
                home=tmp_path)  # fmt: skip
     assert done.returncode == 3 and done.stdout == ""
     assert "no evidence about anybody" in done.stderr
+
+
+def test_who_asked_to_see_whose_work_and_was_refused_is_in_the_trail(tmp_path: Path) -> None:
+    """A nurse who asks for another's work sees nothing of it, and the ask is an entry."""
+    made = Team(tmp_path)
+    made.make("RN-12")
+    id_ = next(iter(made.trail.preparations())).id
+    made.trail.close()
+    trail = ("--trail", str(tmp_path / "trail.db"), "--ward", WARD)
+    for words in (("replay", id_), ("progress", "RN-12"), ("events", str(tmp_path / "out"))):
+        found = run("review", *words, *trail, "--as", "RN-31", home=tmp_path)
+        assert found.returncode == 1 and "Nothing was" in found.stderr, found
+        assert id_ not in found.stdout
+    assert run("review", "replay", id_, *trail, "--as", "RN-12", home=tmp_path).returncode == 0
+    with Trail.open(tmp_path / "trail.db", read_only=True) as kept:
+        newest_first = [entry.event for entry in kept.acts(["not_allowed"])]
+        assert kept.verify().whole
+    asked = newest_first[::-1]
+    assert [(one.by, one.body["action"], one.body["of"]) for one in asked] == [
+        ("RN-31", "review_person", "RN-12"),
+        ("RN-31", "review_person", "RN-12"),
+        ("RN-31", "review_person", ""),
+    ]
+    assert asked[0].body["preparation"] == id_

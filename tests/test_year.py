@@ -19,6 +19,8 @@ from checklist.facts.engine import Duck, Scope, Small, rows_of
 from checklist.facts.export import export
 from checklist.facts.folder import Folder
 from checklist.facts.label import LABELS, NEAR_MISSES, labels_of
+from checklist.facts.modelled import MODELLED
+from checklist.facts.modelled import ids as ids_by_method
 from checklist.facts.row import columns
 from checklist.review.series import Point
 from checklist.review.small_cell import TOO_FEW, Floor
@@ -78,6 +80,21 @@ def test_both_engines_give_the_same_answer(engines: tuple[Duck, Small], name: st
         assert one.columns == other.columns
         assert alike(one.rows) == alike(other.rows)
     assert {*question.keys, "preparation"} == set(duck.rows(question.ids).columns)
+
+
+@pytest.mark.parametrize("name", MODELLED)
+def test_questions_by_method_are_alike_in_both_engines_and_show_no_person(
+    engines: tuple[Duck, Small], name: str
+) -> None:
+    duck, small = engines
+    question = MODELLED[name]
+    one, other = (question.work(each, NO_FLOOR, "2026-07-27") for each in engines)
+    assert one == other and one.columns
+    people = {p for (p,) in duck.rows("SELECT DISTINCT person FROM steps").rows}
+    for row in one.rows:
+        assert people.isdisjoint(map(str, row))
+    found = [ids_by_method(each, question, one, "2026-07-27") for each in (duck, small)]
+    assert found[0] == found[1] and "preparation" in found[0].columns
 
 
 COUNTED = {
@@ -194,11 +211,15 @@ def test_the_year_stops_only_for_known_reasons_and_in_several_containers(
     assert 0 < row[0] < 2 * SIZE and row[1] > 15 * SIZE
 
 
-def test_right_answers_are_never_stopped(year: Path, tmp_path: Path) -> None:
-    """Each order of answers.toml played with no slip and no break comes to its end unrefused."""
+@pytest.mark.parametrize("day", ["2026-07-14", "2026-12-31"])
+def test_right_answers_are_never_stopped(year: Path, tmp_path: Path, day: str) -> None:
+    """Each order of answers.toml played with no slip and no break comes to its end unrefused.
+
+    On the last day of the year as well: no date of a product passes in it.
+    """
     import random
     from dataclasses import replace
-    from datetime import UTC, datetime
+    from datetime import datetime
 
     from checklist.intake.ward import load_ward
     from checklist.year.place import YearStation
@@ -206,7 +227,7 @@ def test_right_answers_are_never_stopped(year: Path, tmp_path: Path) -> None:
 
     plan = replace(PLAN, rates=replace(PLAN.rates, late=0.0))
     ward = load_ward(year / "wards" / "W7E")
-    start = datetime(2026, 7, 14, 9, tzinfo=UTC)
+    start = datetime.fromisoformat(f"{day}T09:00:00+00:00")
     with Trail.create(tmp_path / "t.db", trail_id="T", unit="W7E", at=start) as trail:
         station = YearStation(trail, ward, seed="right", start=start)
         player = Player(station, plan, random.Random(1))
@@ -229,6 +250,29 @@ def test_right_answers_are_never_stopped(year: Path, tmp_path: Path) -> None:
                 id_ for id_, entries, _ in plain._under_this_register()
                 if any("count_taken" in e.event.body.get("seen", {}) for e in entries)
             } == own  # fmt: skip
+
+
+def test_a_player_who_cannot_get_on_is_a_fault_and_no_row_of_stops(
+    year: Path, tmp_path: Path
+) -> None:
+    """A December with a date that passed in November: it is said, where it would go on for ever."""
+    import random
+    from dataclasses import replace
+    from datetime import datetime
+
+    from checklist.intake.ward import load_ward
+    from checklist.year.place import YearStation
+    from checklist.year.play import Player, Stuck, Turn
+
+    plan = replace(PLAN, rates=replace(PLAN.rates, late=0.0, ended=0.0))
+    made = next(each for each in plan.made if each.container == "pharmacy_syringe")
+    past = replace(made, answers={**made.answers, "use_before_day": "26 Nov 2026"})
+    start = datetime.fromisoformat("2026-12-14T09:00:00+00:00")
+    with Trail.create(tmp_path / "t.db", trail_id="T", unit="W7E", at=start) as trail:
+        station = YearStation(trail, load_ward(year / "wards" / "W7E"), seed="stuck", start=start)
+        player = Player(station, plan, random.Random(1))
+        with pytest.raises(Stuck, match=r"beyond_use_date_passed\. Look at what answers\.toml"):
+            player.play(Turn(made=past, by="RN-201", second="RN-202", slips=0), "L1")
 
 
 def test_the_same_seed_gives_the_same_trail(tmp_path: Path, year: Path) -> None:

@@ -28,6 +28,11 @@ _ASKS = {
 """What a person has to be allowed, one of these, by the table of roles."""
 
 
+def recorded_as(act: Act) -> str:
+    """The word under which an act that was not allowed stands in the trail."""
+    return _ASKS[act][0].value
+
+
 class NotForYou(Exception):
     """Somebody asked for what is not theirs to see or do; the message says so plainly."""
 

@@ -31,6 +31,9 @@ def ask(
     near_miss: Annotated[
         str, typer.Option("--near-miss", metavar="NAME", help="What counts as a near miss.")
     ] = "stop",
+    day: Annotated[
+        str, typer.Option("--day", metavar="DAY", help="The day asked about (2026-07-01).")
+    ] = "",
     sqlite: Annotated[
         bool, typer.Option("--sqlite", help="Answer with SQLite, for few facts.")
     ] = False,
@@ -52,6 +55,6 @@ def ask(
         answer(
             Wish(
                 name=name, facts=facts, ids=ids, only=tuple(only or ()), scope=scope,
-                near_miss=near_miss, sqlite=sqlite, sql=sql, json=json,
+                near_miss=near_miss, day=day, sqlite=sqlite, sql=sql, json=json,
             )
         )  # fmt: skip

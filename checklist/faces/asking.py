@@ -7,6 +7,7 @@ import shutil
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
@@ -16,12 +17,16 @@ from checklist import library
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import harmless, lines
 from checklist.faces.workplace import quoted
-from checklist.facts import asking
+from checklist.facts import asking, modelled
 from checklist.facts.engine import Answer, Duck, Engine, Scope, Small, rows_of
 from checklist.facts.folder import Folder, Read
 from checklist.facts.harm import letters
 from checklist.facts.label import NEAR_MISSES
+from checklist.facts.modelled import MODELLED, Modelled
+from checklist.facts.numbered import NUMBERED
 from checklist.facts.question import Question
+from checklist.review.small_cell import FLOOR
+from checklist.review.unusable import Unusable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +39,7 @@ class Wish:
     only: tuple[str, ...] = ()
     scope: Scope = Scope()  # noqa: RUF009  frozen
     near_miss: str = "stop"
+    day: str = ""
     sqlite: bool = False
     sql: bool = False
     json: bool = False
@@ -44,12 +50,18 @@ def answer(wish: Wish) -> None:
     if not wish.name:
         _list(wish)
         return
-    question = _question(wish.name)
+    name = _named(wish.name)
     if wish.near_miss not in NEAR_MISSES:
         raise CannotGoOn(
             f"No definition of a near miss is named {wish.near_miss!r}. There are:"
             f" {', '.join(NEAR_MISSES)}."
         )
+    if name in MODELLED:
+        _answer_by_method(MODELLED[name], wish)
+        return
+    question = asking.QUESTIONS[name]
+    if wish.day:
+        raise CannotGoOn(f"{name} asks about no day. Leave --day out, or name months with --from.")
     if wish.sql:
         typer.echo(question.ids if wish.ids else question.sql)
         return
@@ -89,17 +101,60 @@ def engine_of(wish: Wish) -> Engine:
     return Duck(folder, scope=scope, near_miss=named, severities=severities, harms=harms)
 
 
-def _question(name: str) -> Question:
+def _named(name: str) -> str:
+    """The question's name, where its number was given as well."""
     if name.isdecimal():
-        fitting = asking.by_number(int(name))
-        if len(fitting) == 1:
-            return fitting[0]
-        names = ", ".join(each.name for each in fitting) or "none; see the handbook"
-        raise CannotGoOn(f"Question {name} is answered by: {names}. Ask by name.")
-    found = asking.QUESTIONS.get(name)
-    if found is None:
+        numbered = NUMBERED.get(int(name))
+        if numbered is None:
+            raise CannotGoOn(f"The questions are numbered 1 to {len(NUMBERED)}.")
+        if len(numbered.names) != 1:
+            raise CannotGoOn(f"Question {name}: {numbered.asks} {numbered.said}")
+        return numbered.names[0]
+    if name not in asking.QUESTIONS and name not in MODELLED:
         raise CannotGoOn(f"There is no question {name!r}. `checklist ask` lists them.")
-    return found
+    return name
+
+
+def _answer_by_method(question: Modelled, wish: Wish) -> None:
+    """Answer a question that is worked out from several numbers."""
+    if wish.only or wish.sql:
+        raise CannotGoOn(
+            f"{question.name} is worked out, so that it takes no --only and has no SQL. Narrow it"
+            " with --unit, --container, --from and --to."
+        )
+    if question.of_a_day != bool(wish.day):
+        raise CannotGoOn(
+            f"Say which day with --day, as in `checklist ask {question.name} --day 2026-07-01`."
+            if question.of_a_day
+            else f"{question.name} asks about no day. Leave --day out."
+        )
+    if wish.day:
+        checked_day(wish.day)
+    engine = engine_of(wish)
+    try:
+        worked = question.work(engine, FLOOR, wish.day)
+        found = modelled.ids(engine, question, worked, wish.day) if wish.ids else worked
+    except Unusable as fault:
+        raise CannotGoOn(str(fault)) from fault
+    finally:
+        engine.close()
+    if not wish.json and not wish.ids:
+        typer.echo(question.asks)
+    _print(found.columns, found.rows, wish)
+    if wish.json or wish.ids:
+        return
+    for note in (*worked.notes, *checked(Folder(wish.facts))):
+        _say(note)
+    day = f" --day {wish.day}" if wish.day else ""
+    typer.echo(f"next: checklist ask {question.name}{day} --facts {quoted(wish.facts)} --ids")
+
+
+def checked_day(day: str) -> None:
+    """Raises CannotGoOn for what is no day."""
+    try:
+        date.fromisoformat(day)
+    except ValueError:
+        raise CannotGoOn(f"{day!r} is no day. Write it like 2026-07-01.") from None
 
 
 def _only(given: Sequence[str], question: Question) -> Mapping[str, str]:
@@ -112,23 +167,22 @@ def _only(given: Sequence[str], question: Question) -> Mapping[str, str]:
 
 
 def _foot(asked: asking.Asked, wish: Wish) -> None:
-    width = min(shutil.get_terminal_size().columns, 100)
-
-    def say(text: str) -> None:
-        for line in lines(text, width):
-            typer.echo(line)
-
     if asked.question.share is not None:
-        say("percent: with 95 % limits after Wilson.")
+        _say("percent: with 95 % limits after Wilson.")
     if asked.question.rate is not None:
-        say("per_1000: for 1000 preparations, with exact 95 % limits.")
+        _say("per_1000: for 1000 preparations, with exact 95 % limits.")
     if asked.hidden:
-        say(f"{asked.hidden} rows rest on too few preparations or people to be shown.")
+        _say(f"{asked.hidden} rows rest on too few preparations or people to be shown.")
     if asked.question.note:
-        say(asked.question.note)
+        _say(asked.question.note)
     for line in checked(Folder(wish.facts)):
-        say(line)
+        _say(line)
     typer.echo(f"next: checklist ask {asked.question.name} --facts {quoted(wish.facts)} --ids")
+
+
+def _say(text: str) -> None:
+    for line in lines(text, min(shutil.get_terminal_size().columns, 100)):
+        typer.echo(line)
 
 
 def checked(folder: Folder) -> list[str]:
@@ -152,7 +206,13 @@ def _list(wish: Wish) -> None:
         (each.name, ", ".join(map(str, each.numbers)), each.asks)
         for each in asking.QUESTIONS.values()
     ]
+    rows += [
+        (each.name, ", ".join(map(str, each.numbers)), each.asks) for each in MODELLED.values()
+    ]
     _print(("question", "answers", "what is asked"), rows, wish)
+    if not wish.json and sys.stdout.isatty():
+        typer.echo(f"next: checklist ask reasons --facts {quoted(wish.facts)}")
+        typer.echo("A number of 1 to 40 says what answers that question: checklist ask 29")
 
 
 def _print(columns: Sequence[str], rows: Sequence[Sequence[Any]], wish: Wish) -> None:

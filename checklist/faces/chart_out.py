@@ -25,10 +25,11 @@ from checklist.trail import Trail
 ENDINGS = (".svg", ".png", ".html", ".pdf", ".csv", ".xlsx")
 
 
-def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
+def origins(facts: Path, trails: Sequence[Path], unit: str = "") -> tuple[Origin, ...]:
     """What the figures rest on: trails verified now, or what was checked when they were exported.
 
-    A trail that is named must still hold the entry up to which the facts were read.
+    A trail that is named must still hold the entry up to which the facts were read. Only trails of
+    `unit` are told of, "" for all.
     """
     folder = Folder(facts)
     reads, changed = folder.exported().trails, folder.changed()
@@ -50,7 +51,13 @@ def origins(facts: Path, trails: Sequence[Path]) -> tuple[Origin, ...]:
             how="checked when brought over, facts as written",
         )
         for name, read in sorted(reads.items())
+        if unit in ("", read.unit)
     )
+
+
+def heads(trails: Sequence[Path]) -> tuple[Origin, ...]:
+    """Trails verified now, with no facts between them and the figures."""
+    return tuple(_verified(path, None) for path in trails)
 
 
 def _files(trails: Sequence[Path]) -> list[Path]:
@@ -62,15 +69,17 @@ def _files(trails: Sequence[Path]) -> list[Path]:
     return found
 
 
-def _verified(path: Path, reads: dict[str, Read]) -> Origin:
+def _verified(path: Path, reads: dict[str, Read] | None) -> Origin:
     seen = Trail.examine(path)
     trouble = seen.first_break.sentence if seen.first_break else "; ".join(seen.faults)
     whole, unit, kept = seen.whole, "", ""
     if whole:
         with Trail.open(path, read_only=True) as trail:
             unit = trail.origin.unit
-            read = reads.get(trail.origin.id)
-            if read is None:
+            read = reads.get(trail.origin.id) if reads is not None else None
+            if reads is None:
+                pass
+            elif read is None:
                 whole, trouble = False, "Its facts were not brought over."
             elif read.through:
                 there = next(trail.since(read.through - 1), None)

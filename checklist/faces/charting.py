@@ -153,7 +153,7 @@ def draw_series(wish: Wish) -> None:
 def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]:
     """The plot of a series, the chart behind it, and how often one like it is wrong."""
     counting, design = measure_of(wish.measure), design_of(wish)
-    origins = chart_out.origins(wish.facts, wish.trails)
+    origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
     with opened(wish) as engine:
         found, gap = points_of(engine, wish, counting, design)
         phases = phases_of(engine, wish, design, found.points)
@@ -234,7 +234,7 @@ def draw_units(wish: Wish) -> None:
     counting = measure_of(wish.measure)
     if counting.value:
         raise CannotGoOn(f"{wish.measure} is a time; units are compared by counts. Try stopped.")
-    origins = chart_out.origins(wish.facts, wish.trails)
+    origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
     with opened(wish) as engine:
         sizes = counted.sizes_of(engine, "unit")
         counts, ids = counted.by_column(engine, counting, "unit", only=_only(wish.only))
@@ -269,7 +269,7 @@ def kinds_of(wish: Wish, column: str = "reason", *, wide: int = WIDE) -> Plot:
         raise CannotGoOn(f"Kinds can be told by {', '.join(COLUMNS)}; {column!r} is none of them.")
     if counting.source != "found" or counting.value:
         raise CannotGoOn(f"{wish.measure} has no kinds. Take stops, cautions or near-misses.")
-    origins = chart_out.origins(wish.facts, wish.trails)
+    origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
     with opened(wish) as engine:
         counts, ids = counted.by_column(engine, counting, column, only=_only(wish.only))
         whole = engine.rows("SELECT count(*), count(DISTINCT preparer) FROM preparations").rows[0]
@@ -302,7 +302,7 @@ def draw_recovery(wish: Wish, until: float) -> None:
 def recovery_of(wish: Wish, until: float = 10.0, *, wide: int = WIDE) -> Plot:
     """The plot of how long stops take until they are put right."""
     counting = measure_of("stops")
-    origins = chart_out.origins(wish.facts, wish.trails)
+    origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
     where = counted.condition(counting, _only(wish.only))
     with opened(wish) as engine:
         rows = engine.rows(

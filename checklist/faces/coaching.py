@@ -9,7 +9,7 @@ from pathlib import Path
 
 import typer
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.educator.agreeing import REWRITE, Agreed, agreed
 from checklist.educator.counsel import of_person, of_preparation, plan_said
 from checklist.educator.progress import ALL, USUAL, Progress, chances, progress_of
@@ -31,7 +31,7 @@ def agreement(
 ) -> None:
     """Tell how far observers agree on each item."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.COMPARE)
+        at.allow(Act.COMPARE)
         with at.kept() as kept:
             watches = [one for one in at.watches(kept) if container in ("", one.container)]
         rows = agreed(watches)
@@ -106,7 +106,7 @@ def progress(
         code = first.person.code
         more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
         desks = [first, *more]
-        found = _progress(desks, person, container, step, plan, every=every)
+        found = attempts_of(desks, person, container, step, plan, every=every)
         if as_json:
             typer.echo(json.dumps(_progress_data(found)))
             return
@@ -134,7 +134,7 @@ def progress(
         _verdict(found)
 
 
-def _progress(
+def attempts_of(
     desks: Sequence[Desk],
     person: str,
     container: str,
@@ -143,8 +143,9 @@ def _progress(
     *,
     every: bool = False,
 ) -> Progress:
+    """A person's attempts over one trail or several, once the one who asks may see them."""
     for at in desks:
-        allow(at.person, Act.SEE, person)
+        at.allow(Act.SEE, person)
     facts = [one for at in desks for one in at.all_facts(lambda entry: entry.event.by == person)]
     known = sorted({one.preparation.container for one in facts})
     if not facts:
@@ -266,7 +267,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
             return kept.unsealed(reference) if kept else None
 
         if about in at.ward.staff:
-            found = _progress([at], about, container, "", USUAL)
+            found = attempts_of([at], about, container, "", USUAL)
             own = [one for one in watches if one.person == about]
             newest = _newest(one for one in own if found.container in (ALL, one.container))
             last = at.trail.of(found.ids[-1])
@@ -282,7 +283,7 @@ def sheet_of(at: Desk, about: str, container: str, *, names: bool) -> Sheet:
             )
         id_ = preparation_of(at.trail, about).id
         entries = at.trail.of(id_)
-        allow(at.person, Act.SEE, entries[0].event.by)
+        at.allow(Act.SEE, entries[0].event.by, entries[0].event.preparation)
         story, beside = story_told(at, id_)
         return of_preparation(
             story,

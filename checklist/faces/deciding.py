@@ -8,7 +8,7 @@ from pathlib import Path
 
 import typer
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, decided, standing
 from checklist.educator.competence import due as what_is_due
 from checklist.faces.leaving import CannotGoOn
@@ -29,7 +29,7 @@ def due(
 ) -> None:
     """List what has a last day in date, the nearest day first."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.SEE, person)
+        at.allow(Act.SEE, person)
         with at.kept() as kept:
             decisions = at.decisions(kept)
         rows = what_is_due(decisions, at.ward.staff, at.today)
@@ -96,7 +96,7 @@ def decide(
 ) -> None:
     """Record a decision on a person and a container."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.DECIDE, person)
+        at.allow(Act.DECIDE, person)
         if person not in at.ward.staff:
             raise CannotGoOn(f"No member of staff of this unit has the code {person!r}.")
         last = _day(until) if until else at.today + LASTS

@@ -6,11 +6,11 @@ import hashlib
 import json
 from pathlib import Path
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.event_log import ocel, traces
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn
 from checklist.faces.review_desk import desk, say
-from checklist.facts.gathering import pseudonyms
+from checklist.facts.pseudonym import pseudonyms
 from checklist.petri_net import net_of, played, pnml
 
 LOG = "events.ocel.json"
@@ -19,7 +19,7 @@ LOG = "events.ocel.json"
 def events(out: Path, *, trail: Path | None, ward: Path | None, by: str) -> int:
     """Write the log and a net for each workflow into a folder; say how the log plays on them."""
     with desk(trail, ward, by) as at:
-        allow(at.person, Act.EXPORT)
+        at.allow(Act.EXPORT)
         out.mkdir(parents=True, exist_ok=True)
         if taken := [p.name for p in out.iterdir() if p.name == LOG or p.suffix == ".pnml"]:
             raise CannotGoOn(

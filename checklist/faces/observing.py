@@ -27,7 +27,7 @@ from typing import Any
 
 import typer
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.educator.watch import (
     AFTER,
     ANSWERS,
@@ -90,7 +90,8 @@ def _leave(at: Desk, watch: Watch, terminal: Terminal) -> None:
 
 def _allowed(at: Desk, named: str) -> None:
     """Let only an observer on, before a file is made for what they see."""
-    allow(at.person, Act.OBSERVE, preparation_of(at.trail, named).opened_by)
+    about = preparation_of(at.trail, named)
+    at.allow(Act.OBSERVE, about.opened_by, about.id)
 
 
 def _opened(at: Desk, kept: Trail, named: str) -> Watch:
@@ -297,7 +298,7 @@ def correct(
     with desk(trail, ward, by) as at, at.kept(write=at.observations.exists()) as kept:
         watch = watch_named(at, kept, observation)
         assert kept is not None, "an observation was found in it"
-        allow(at.person, Act.OBSERVE, watch.person)
+        at.allow(Act.OBSERVE, watch.person, watch.about)
         if item not in watch.answers:
             raise CannotGoOn(f"{item!r} has no answer yet that could be corrected.")
         event, texts = answered(watch, {item: (answer, "")}, at.stamp(), new_id, because=because)

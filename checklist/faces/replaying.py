@@ -9,7 +9,7 @@ from typing import Any
 
 import typer
 
-from checklist.educator.access import Act, allow
+from checklist.educator.access import Act
 from checklist.educator.story import EARLIER, Compared, Moment, Pace, Story, compared, story_of
 from checklist.educator.watch import NOT_SO, SEEN, Watch
 from checklist.engine import GO_ON
@@ -25,7 +25,7 @@ def replay(named: str, *, trail: Path | None, ward: Path | None, by: str, as_jso
     with desk(trail, ward, by) as at:
         id_ = preparation_of(at.trail, named).id
         entries = at.trail.of(id_)
-        allow(at.person, Act.SEE, entries[0].event.by)
+        at.allow(Act.SEE, entries[0].event.by, id_)
         story, beside = told(at, id_)
         with at.kept() as kept:
             watches = [one for one in at.watches(kept) if one.about == id_]

@@ -80,3 +80,38 @@ def feedback(
         from checklist.faces.reporting import feedback_page
 
         feedback_page(about, out, container=container, trail=trail, ward=ward, by=by, names=names)
+
+
+@app.command()
+def progress(
+    person: Annotated[str, typer.Argument(metavar="PERSON", help="The staff code.")],
+    by: Annotated[str, typer.Option("--as", metavar="CODE", help="Your staff code.")],
+    out: Annotated[
+        list[Path] | None,
+        typer.Option("--out", metavar="FILE", help="Write .svg .png .html .pdf .csv or .xlsx."),
+    ] = None,
+    container: Annotated[str, typer.Option("--container", help="Of one container.")] = "",
+    acceptable: Annotated[float, typer.Option("--p0", help="Acceptable share of stops.")] = 0.1,
+    unacceptable: Annotated[float, typer.Option("--p1", help="Share not acceptable.")] = 0.2,
+    alpha: Annotated[float, typer.Option("--alpha", help="Risk of stopping for nothing.")] = 0.1,
+    beta: Annotated[float, typer.Option("--beta", help="Risk of passing too soon.")] = 0.1,
+    trail: Annotated[
+        list[Path] | None,
+        typer.Option("--trail", metavar="FILE", help="The trail, or several in order."),
+    ] = None,
+    ward: Annotated[
+        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
+    ] = None,
+) -> None:
+    """Draw a person's learning curve, for them and their educator only; refused to others."""
+    from checklist.faces.charting import told_of_charts
+
+    with told_of_charts():
+        from checklist.faces.reporting import progress_chart
+        from checklist.review.cusum import Plan
+
+        plan = Plan(acceptable=acceptable, unacceptable=unacceptable, alpha=alpha, beta=beta)
+        progress_chart(
+            person, plan, tuple(out or ()), container=container, trails=tuple(trail or ()),
+            ward=ward, by=by,
+        )  # fmt: skip

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 
 import typer
 
 from checklist.counted import MEASURES
+from checklist.drawing import progress_plot
 from checklist.drawing.plot import Plot
 from checklist.drawing.series_plot import own_rules
 from checklist.drawing.sheet import Cell, Sheet, as_xlsx
-from checklist.faces import charting
+from checklist.faces import chart_out, charting
 from checklist.faces.charting import Wish
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import real_clock
 from checklist.report import Month, feedback_pdf, month_pdf
 from checklist.review.chart import Chart
+from checklist.review.cusum import Plan
 from checklist.review.false_alarm import FalseAlarm, expected
 
 GLANCE = ("stopped", "stops", "near-misses", "late-stops", "not-given", "breaks", "recovery")
@@ -109,6 +112,41 @@ def feedback_page(
     with desk(trail, ward, by) as at:
         sheet = sheet_of(at, about, container, names=names)
     _write(out, feedback_pdf(sheet, (), real_clock()))
+
+
+def progress_chart(
+    person: str,
+    plan: Plan,
+    files: Sequence[Path],
+    *,
+    container: str,
+    trails: Sequence[Path],
+    ward: Path | None,
+    by: str,
+) -> None:
+    """Draw a person's learning curve, once the one who asks may see it."""
+    from checklist.educator.progress import ALL
+    from checklist.faces.coaching import attempts_of
+    from checklist.faces.review_desk import desk
+
+    with ExitStack() as opened:
+        first = opened.enter_context(desk(trails[0] if trails else None, ward, by))
+        code = first.person.code
+        more = [opened.enter_context(desk(one, ward, code)) for one in trails[1:]]
+        found = attempts_of([first, *more], person, container, "", plan)
+        seen = chart_out.heads([at.path for at in (first, *more)])
+    what = "all containers" if found.container == ALL else found.container.replace("_", " ")
+    plot = progress_plot.plotted(
+        f"{person}, {what}: preparations without a stop",
+        found.right,
+        found.curve,
+        plan,
+        ids=found.ids,
+        dates=found.dates,
+        trails=seen,
+    )
+    if not chart_out.handed_out(plot, files, ids=False):
+        chart_out.tell(plot)
 
 
 def _write(file: Path, data: bytes) -> None:

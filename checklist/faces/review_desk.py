@@ -17,9 +17,11 @@ import typer
 from checklist import library
 from checklist.attendance import Attendance, NotHere, NotSignedIn
 from checklist.credential import CredentialFault
+from checklist.educator.access import Act, NotForYou, allow, recorded_as
 from checklist.educator.competence import Decision, decision_of
 from checklist.educator.watch import Watch, watch_of
 from checklist.engine import Stamp
+from checklist.faces.exporting import progress
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.pins import line_of_pin, pins_of
 from checklist.faces.saying import WIDEST, harmless, lines
@@ -41,9 +43,13 @@ from checklist.intake.ward import Ward
 from checklist.observation import Channel
 from checklist.people import StaffMember
 from checklist.preparation import CLOSED, Entry
+from checklist.preparation import Act as Recorded
 from checklist.station import Station
 from checklist.trail import Trail, TrailDamaged
 from checklist.unit import SignIn
+
+SHOWN_EVERY = 500
+"""Entries between two moves of the bar."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -61,6 +67,7 @@ class Desk:
     verified: str
     station: Station
     options: str
+    folder: Path | None = None
     via: Channel = Channel.CHOSEN
     _flows: dict[str, KeptFlow] = field(default_factory=dict)
 
@@ -84,6 +91,31 @@ class Desk:
             id=new_id(), at=real_clock(), by=self.person.code, station="", channel=self.via
         )
 
+    def allow(self, act: Act, person: str = "", preparation: str = "") -> None:
+        """Let an act pass, or raise NotForYou; who asked for what of whom is then in the trail."""
+        try:
+            allow(self.person, act, person)
+        except NotForYou:
+            body = {
+                "person": self.person.code,
+                "action": recorded_as(act),
+                "of": person,
+                "preparation": preparation,
+            }
+            with Trail.open(self.path) as trail:
+                trail.record(
+                    Recorded(
+                        id=new_id(),
+                        kind="not_allowed",
+                        at=clock_at(self.path, self.folder, trail)(),
+                        by=self.person.code,
+                        station="",
+                        channel=self.via.value,
+                        body=body,
+                    )
+                )
+            raise
+
     def rules(self, entries: tuple[Entry, ...]) -> Rules:
         """The rules under which a preparation was begun."""
         return self.station.rules_of(entries[0].event.body["workflow"])
@@ -106,14 +138,18 @@ class Desk:
     def all_facts(self, want: Callable[[Entry], bool]) -> Iterator[Facts]:
         """The facts of every ended preparation whose opening entry is wanted, in short reads."""
         under_way: dict[str, list[Entry]] = {}
-        for entry in self.trail.since(0):
-            event = entry.event
-            if event.kind == "opened" and want(entry):
-                under_way[event.preparation] = [entry]
-            elif event.preparation in under_way:
-                under_way[event.preparation].append(entry)
-                if event.lands in CLOSED:
-                    yield self.facts(under_way.pop(event.preparation))
+        every = self.trail.head().seq
+        with progress(f"entries of {self.path.name}", quiet=False) as told:
+            for entry in self.trail.since(0):
+                event = entry.event
+                if entry.seq % SHOWN_EVERY == 0:
+                    told(entry.seq, every)
+                if event.kind == "opened" and want(entry):
+                    under_way[event.preparation] = [entry]
+                elif event.preparation in under_way:
+                    under_way[event.preparation].append(entry)
+                    if event.lands in CLOSED:
+                        yield self.facts(under_way.pop(event.preparation))
 
     def _giving(self) -> frozenset[str]:
         return frozenset(library.required().giving)
@@ -168,7 +204,8 @@ def desk(
     Raises TrailDamaged when the trail is not whole, CannotGoOn without the ward's files.
     """
     path = prepared_in(trail, ward)
-    found = Trail.examine(path)
+    with progress(f"verifying {path.name}", quiet=False):
+        found = Trail.examine(path)
     if not found.whole:
         first = found.first_break.sentence if found.first_break else found.faults[0]
         raise TrailDamaged(
@@ -210,6 +247,7 @@ def desk(
                 f"Trail whole: {found.entries} entries, head {head.seq}, {head.digest.hex()[:16]}."
             ),
             station=station,
+            folder=ward,
             options=f"--trail {quoted(path)}" + (f" --ward {quoted(ward)}" if ward else ""),
             via=via,
         )

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 from pathlib import Path
 
 import typer
 
-from checklist.faces.asking import Wish, checked, engine_of
+from checklist.faces.asking import Wish, checked, checked_day, engine_of
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import quoted, real_clock
@@ -39,10 +38,7 @@ def harm(facts: Path, preparation: str, letter: str, by: str, because: str) -> N
 
 def before_after(facts: Path, day: str, unit: str) -> None:
     """Tell the two rates and their ratio."""
-    try:
-        date.fromisoformat(day)
-    except ValueError:
-        raise CannotGoOn(f"{day!r} is no day. Write it like 2026-07-01.") from None
+    checked_day(day)
     engine = engine_of(Wish(name="", facts=facts, scope=Scope(unit=unit)))
     try:
         found = worked.before_after(engine, day)

@@ -15,9 +15,10 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.workplace import quoted
 from checklist.facts.engine import Duck, Engine
 from checklist.facts.folder import Folder
-from checklist.facts.gathering import pseudonyms
+from checklist.facts.pseudonym import pseudonyms
 from checklist.review.cusum import Standing
 from checklist.year import finding
+from checklist.year.play import Stuck
 from checklist.year.year import PLANTED
 from checklist.year.year import make as play
 
@@ -31,16 +32,19 @@ def make(
     begun = time.monotonic()
     made = entries = 0
     with progress("preparations", quiet=quiet) as told:
-        for part in play(
-            into,
-            preparations=preparations,
-            seed=seed,
-            planted=not stable,
-            processes=processes,
-            progress=told,
-        ):
-            made += part.preparations if part.entries else 0
-            entries += part.entries
+        try:
+            for part in play(
+                into,
+                preparations=preparations,
+                seed=seed,
+                planted=not stable,
+                processes=processes,
+                progress=told,
+            ):
+                made += part.preparations if part.entries else 0
+                entries += part.entries
+        except Stuck as fault:
+            raise CannotGoOn(str(fault)) from fault
     took = time.monotonic() - begun
     typer.echo("An invented hospital: no person, patient or figure is real.")
     each = f", {made / took:.0f} preparations/s" if made and took else ""

@@ -16,8 +16,9 @@ from checklist.facts.folder import (
     with_files,
     without,
 )
-from checklist.facts.gathering import Around, facts_of, pseudonyms
+from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow
+from checklist.facts.pseudonym import pseudonyms
 from checklist.facts.row import TABLES, Facts
 from checklist.preparation import CLOSED, Entry
 from checklist.trail import NotKept, Trail, TrailDamaged

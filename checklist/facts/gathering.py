@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -54,26 +53,6 @@ class Around:
     flow: KeptFlow
     named: Callable[[str, str], str]
     classes: Mapping[str, str] = field(default_factory=dict)
-
-
-def pseudonyms(key: bytes) -> Callable[[str, str], str]:
-    """A maker of pseudonyms that always gives the same for the same key, kind and code.
-
-    Whoever holds the key and a list of codes can find out who is meant.
-    """
-    known: dict[tuple[str, str], str] = {}
-
-    def named(kind: str, code: str) -> str:
-        if not code:
-            return ""
-        found = known.get((kind, code))
-        if found is None:
-            content = f"{kind}\x00{code}".encode()
-            digest = hashlib.blake2b(content, key=key, digest_size=6).hexdigest()
-            found = known[kind, code] = f"{kind[0]}-{digest}"
-        return found
-
-    return named
 
 
 def facts_of(entries: Sequence[Entry], around: Around) -> Facts:
@@ -151,6 +130,10 @@ class _Gathering:
             self._own = event
         self._last = entry
 
+    def _of(self, entry: Entry) -> dict[str, Any]:
+        """The cells that every row of an entry has."""
+        return {**self._base, "seq": entry.seq, "at": codec.time_out(entry.event.at)}
+
     # -- what was tried ------------------------------------------------------------------------
 
     def _tried(self, entry: Entry, place: str, step: StepOut) -> None:
@@ -162,16 +145,9 @@ class _Gathering:
             self._second = person
         self._steps.append(
             StepFact(
-                **self._base,
-                seq=entry.seq,
-                at=codec.time_out(event.at),
-                step=step.step,
-                item=step.item,
-                side=step.side,
+                **self._of(entry),
+                **step.cells,
                 number=step.number,
-                phase=step.phase,
-                stage=step.stage,
-                who=step.who,
                 person=person,
                 outcome=event.kind,
                 attempt=attempt,
@@ -204,24 +180,17 @@ class _Gathering:
         self._waiting.setdefault(place, []).append(len(self._findings))
         self._findings.append(
             FindingFact(
-                **self._base,
-                seq=entry.seq,
-                at=codec.time_out(event.at),
+                **self._of(entry),
                 hour=event.at.astimezone(self._around.clock).hour,
                 drug=self._drug,
                 drug_class=self._around.classes.get(self._drug, ""),
                 rules=self._first.event.body["workflow"],
-                step=step.step,
-                item=step.item,
-                side=step.side,
-                phase=step.phase,
-                stage=step.stage,
+                **step.cells,
                 reason=code,
                 barrier=barrier,
                 tier=told["tier"],
                 hazard=hazards[0] if hazards else "",
                 hazards=" ".join(hazards),
-                who=step.who,
                 person=self._around.named("person", event.by),
                 preparer=self._preparer,
                 second=self._second,
@@ -243,9 +212,7 @@ class _Gathering:
         event, own = entry.event, self._own
         self._pairs.append(
             PairFact(
-                **self._base,
-                seq=entry.seq,
-                at=codec.time_out(event.at),
+                **self._of(entry),
                 step=step.step,
                 role=step.who,
                 preparer=self._preparer,
@@ -275,9 +242,7 @@ class _Gathering:
     def _amount(self, entry: Entry, step: StepOut, name: str, amount: str) -> AmountFact:
         figure, _, measure = amount.partition(" ")
         return AmountFact(
-            **self._base,
-            seq=entry.seq,
-            at=codec.time_out(entry.event.at),
+            **self._of(entry),
             step=step.step,
             product=self._product,
             drug=self._drug,
@@ -286,8 +251,6 @@ class _Gathering:
             number=float(Fraction(figure)),
             measure=measure,
         )
-
-    # -- what became of it ---------------------------------------------------------------------
 
     def _settle(self, place: str, fate: str, at: datetime) -> None:
         for number in self._waiting.pop(place, ()):
@@ -302,9 +265,7 @@ class _Gathering:
         for code in event.body["codes"]:
             self._releases.append(
                 ReleaseFact(
-                    **self._base,
-                    seq=entry.seq,
-                    at=codec.time_out(event.at),
+                    **self._of(entry),
                     step=step.step,
                     reason=code,
                     because=because,
@@ -350,9 +311,7 @@ class _Gathering:
         self._broken = (place, event.at)
         self._breaks.append(
             BreakFact(
-                **self._base,
-                seq=entry.seq,
-                at=codec.time_out(event.at),
+                **self._of(entry),
                 step=step.step,
                 stage=step.stage,
                 cause=event.body["cause"],
@@ -369,8 +328,6 @@ class _Gathering:
         self._away += away
         self._breaks[-1] = replace(self._breaks[-1], away=away)
         self._broken, self._after_break = None, place
-
-    # -- the whole -----------------------------------------------------------------------------
 
     def facts(self) -> Facts:
         last = self._last.event

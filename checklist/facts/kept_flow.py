@@ -25,6 +25,18 @@ class StepOut:
     gives: bool = False
     number: int = 0
 
+    @property
+    def cells(self) -> dict[str, Any]:
+        """The cells of a row that tell a step."""
+        return {
+            "step": self.step,
+            "item": self.item,
+            "side": self.side,
+            "phase": self.phase,
+            "stage": self.stage,
+            "who": self.who,
+        }
+
 
 class KeptFlow:
     """The steps of one kept workflow by place. `giving` are the fields taken when a dose is in."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, field
 from datetime import timedelta
 from fractions import Fraction
 
@@ -22,12 +23,18 @@ from checklist.year.place import DRAWN_FROM, YearStation, moved
 from checklist.year.plan import Made, Plan, Slip
 
 MOST_ACTS = 160
-"""A preparation that takes more acts than this is ended: nobody goes on for ever."""
+"""No preparation of the invented year takes as many acts: more of them are a fault of its files."""
+MOST_STOPS = 12
+"""Nor is one place stopped as often for the same: slips, tried again, are far fewer."""
 CAUSES = ("call", "colleague", "patient", "alarm", "fetching", "other")
 SECOND = (Who.CHECKER, Who.WITNESS)
 ALIKE = {"product_again": "product"}
 USUAL = {"custody": "in my hand all the time"}
 LEAVING = (Remedy.STOP, Remedy.EVENT)
+
+
+class Stuck(Exception):
+    """What the year's files have entered cannot pass; the message says where it stands and why."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +62,7 @@ class _Played:
     breaks: int
     stock: int = 0
     acts: int = 0
+    stops: Counter[tuple[str, tuple[str, ...]]] = field(default_factory=Counter)
 
 
 class Player:
@@ -114,7 +122,7 @@ class Player:
     def _act(self, played: _Played, screen: Screen) -> Outcome:
         played.acts += 1
         if played.acts > MOST_ACTS:
-            return self._give_up(played, screen)
+            raise Stuck(_stuck(screen, f"{MOST_ACTS} acts"))
         if screen.stands == "interrupted":
             return self._come_back(played)
         if screen.stands in ("refused", "caution"):
@@ -154,6 +162,10 @@ class Player:
 
     def _put_right(self, played: _Played, screen: Screen) -> Outcome:
         rates, turn = self._plan.rates, played.turn
+        same = (screen.prep.place, tuple(each.code for each in screen.prep.standing))
+        played.stops[same] += 1
+        if played.stops[same] > MOST_STOPS:
+            raise Stuck(_stuck(screen, f"{MOST_STOPS} stops for the same"))
         self._wait(rates.recovery_median, rates.recovery_spread)
         if screen.stands == "caution" and self._draw.random() < rates.released:
             who = turn.by
@@ -173,8 +185,6 @@ class Player:
 
     def _give_up(self, played: _Played, screen: Screen) -> Outcome:
         """End for the first reason that is listed here, or by the first way that leads out."""
-        if played.acts > 2 * MOST_ACTS:
-            raise RuntimeError(f"{played.id} goes on for ever; it stands at {screen.prep.place!r}")
         rules = self.station.rules_of(screen.prep.workflow)
         phase = rules.layout.base(screen.prep.place).phase.name
         offered = sorted(ending_words(rules.workflow, phase))
@@ -275,6 +285,15 @@ class Player:
         ]
         alike = [each for each in others if each.container == own.container]
         return self._draw.choice(alike or others).answers["product"]
+
+
+def _stuck(screen: Screen, after: str) -> str:
+    """The sentence about a preparation that does not come to an end."""
+    codes = ", ".join(each.code for each in screen.prep.standing) or "no reason"
+    return (
+        f"Order {screen.prep.order.drug} goes on for ever: after {after} it stands at"
+        f" {screen.prep.place!r} for {codes}. Look at what answers.toml has entered there."
+    )
 
 
 def _times(right: str, factor: str) -> str:
