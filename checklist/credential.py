@@ -177,16 +177,17 @@ class CredentialFile:
             raise CredentialFault(
                 f"{self.path} cannot be read ({fault.strerror}), so nobody can sign in. Call IT."
             ) from fault
+        about = os.fstat(number)
+        if not stat.S_ISREG(about.st_mode):
+            os.close(number)
+            raise CredentialFault(f"{self.path} is no plain file. Move it away and call IT.")
         with os.fdopen(number, "rb") as file:
-            about = os.fstat(number)
-            if not stat.S_ISREG(about.st_mode):
-                raise CredentialFault(f"{self.path} is no plain file. Move it away and call IT.")
-            if os.name == "posix" and stat.S_IMODE(about.st_mode) & 0o077:
-                raise CredentialFault(
-                    f"{self.path} can be read or written by others than its owner, so nobody can"
-                    f" sign in. Look at who had it, then: chmod 600 {self.path}"
-                )
             content = file.read(_LARGEST + 1)
+        if os.name == "posix" and stat.S_IMODE(about.st_mode) & 0o077:
+            raise CredentialFault(
+                f"{self.path} can be read or written by others than its owner, so nobody can"
+                f" sign in. Look at who had it, then: chmod 600 {self.path}"
+            )
         if len(content) > _LARGEST:
             raise CredentialFault(f"{self.path} is longer than {_LARGEST} bytes. Call IT.")
         return content.decode("utf-8", "replace")

@@ -36,20 +36,22 @@ class Lockout:
 
 def lockout(newest_first: Iterable[Entry], code: str) -> Lockout:
     """How it stands with the person `code` by the acts of KINDS, read from the newest back."""
-    wrong = 0
+    wrong, counts = 0, True
     for entry in newest_first:
         event, body = entry.event, entry.event.body
         if body.get("person") != code:
             continue
         match event.kind:
-            case "signed_in" | "unlocked" | "secret_changed":
+            case "signed_in" | "unlocked":
                 return Lockout(wrong=wrong)
+            case "secret_changed":  # a fresh PIN has fresh tries; it opens no lock
+                counts = False
             case "locked":
                 until = body["until"]
                 if until == FOR_GOOD:
                     return Lockout(wrong=wrong, for_good=True)
                 return Lockout(wrong=wrong, until=codec.time_in(until))
-            case "not_signed_in" if body.get("why") == WRONG_PIN:
+            case "not_signed_in" if counts and body.get("why") == WRONG_PIN:
                 wrong += 1
             case _:
                 continue

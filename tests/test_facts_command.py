@@ -195,9 +195,9 @@ def test_each_of_the_forty_questions_has_its_answer_or_says_why_not() -> None:
             assert number in question.numbers, (number, name)
         for command in one.commands:
             assert " ".join(command.split()[:3]) in known, command
-    for question in (*QUESTIONS.values(), *MODELLED.values()):
-        for number in question.numbers:
-            assert question.name in NUMBERED[number].names, (number, question.name)
+    for each in (*QUESTIONS.values(), *MODELLED.values()):
+        for number in each.numbers:
+            assert each.name in NUMBERED[number].names, (number, each.name)
 
 
 def test_a_number_leads_to_what_answers_it(folder: Path) -> None:

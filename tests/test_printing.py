@@ -26,7 +26,7 @@ from checklist.quantity import Concentration, Quantity
 from checklist.stock import Form, Kind, Size, Stock, Symbol
 from tests import way_answers  # noqa: F401  (the right answers for bags and mixtures)
 from tests.paper import CODE, ORDERS, at_the_label, named
-from tests.scene import COLLEAGUE, NURSE, Scene
+from tests.scene import NURSE, Scene
 
 DATA = Path(__file__).parent / "data"
 
@@ -115,7 +115,7 @@ def test_a_print_long_after_a_dose_does_not_move_the_time_it_was_given(tmp_path:
     scene.wait(hours=9)
     what = {"what": "record", "names": "yes", "file": "pdf", "digest": "0" * 64}
     turn = scene.station.find(scene.id).turn
-    scene.station.printed(scene.id, what, COLLEAGUE, turn=turn)
+    scene.station.printed(scene.id, what, "PH-2", turn=turn)
     scene.open()
     prep = scene.station.find(scene.id)
     spots = scene.station.rules_of(prep.workflow).layout.spots

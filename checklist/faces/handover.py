@@ -45,7 +45,7 @@ def signed_in(
         try:
             return at.station.sign_in(typed, pin, second_for=second_for)
         except (NotHere, NotSignedIn) as fault:
-            terminal.say(f"{sentence(fault)} Nothing was begun.")
+            terminal.say(sentence(fault))
 
 
 def _known(at: Workplace, code_or_badge: str) -> StaffMember | None:

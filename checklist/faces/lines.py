@@ -153,10 +153,9 @@ class Lines:
                 act, asked = _read(self._line())
                 if act != "sign_in" or asked[act] != self._by or "second" in asked:
                     raise NotUnderstood(f"{self._by} signs in first. Nothing was recorded.")
+                here = self._sign_in(asked)
             except NotUnderstood as fault:
                 _out({"outcome": "not_understood", "sentence": str(fault)})
-                continue
-            here = self._sign_in(asked)
 
     def _sign_in(self, asked: Mapping[str, Any]) -> bool:
         """Take a sign-in and tell what came of it; whether the person is here now."""

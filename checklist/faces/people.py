@@ -144,8 +144,8 @@ def unlock(code: Code, ward: WardOption = None, trail: TrailOption = None, by: A
 def pin(code: Code, ward: WardOption = None, trail: TrailOption = None, by: As = "") -> None:
     """Set your own PIN; or, with --as, give a person one that only serves to set their own.
 
-    PINs are typed without being shown, or come on stdin, one a line: the PIN of who acts, then
-    the new one twice. The first PIN of a ward is set by an administrator or pharmacist for
+    PINs are typed without being shown, or come on stdin, one on each line: the PIN of who acts,
+    then the new one twice. The first PIN of a ward is set by an administrator or pharmacist for
     themselves.
     """
     from checklist.faces.leaving import told
