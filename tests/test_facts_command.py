@@ -14,8 +14,9 @@ from typer.testing import CliRunner, Result
 from checklist.faces.cli import app
 from checklist.facts.asking import QUESTIONS
 from checklist.facts.folder import Folder
-from checklist.facts.modelled import MODELLED
+from checklist.facts.modelled import MODELLED, Modelled
 from checklist.facts.numbered import NUMBERED
+from checklist.facts.question import Question
 from checklist.verdict import Remedy
 from tests.scene import NURSE, Scene
 
@@ -195,7 +196,8 @@ def test_each_of_the_forty_questions_has_its_answer_or_says_why_not() -> None:
             assert number in question.numbers, (number, name)
         for command in one.commands:
             assert " ".join(command.split()[:3]) in known, command
-    for each in (*QUESTIONS.values(), *MODELLED.values()):
+    every: list[Question | Modelled] = [*QUESTIONS.values(), *MODELLED.values()]
+    for each in every:
         for number in each.numbers:
             assert each.name in NUMBERED[number].names, (number, each.name)
 

@@ -18,6 +18,7 @@ import pytest
 from checklist import library, proof
 from checklist.checks import CHECKS
 from checklist.definition import faults_in
+from checklist.form import OWN_TRAITS
 from checklist.requirement import Required, Requirement
 from checklist.verdict import Remedy
 from checklist.workflow import Who, Workflow
@@ -114,9 +115,16 @@ def _never_so_given(mutant: Mutant, plain: Workflow) -> bool:
 def _nothing_measured(mutant: Mutant, plain: Workflow) -> bool:
     """What the step takes is read off something that does not change while one is away."""
     return mutant.step in (
-        "second_person_reads_the_device", "write_the_label", "witness_the_level",
+        "second_person_reads_the_device", "second_person_reads_the_first_drug", "write_the_label", "witness_the_level",
         "read_the_level", "waste_the_rest", "witness_the_waste",
     )  # fmt: skip
+
+
+def _own_trait_of_the_item(mutant: Mutant, plain: Workflow) -> bool:
+    """A mixture has a trait wherever one of its drugs has it, so nothing is asked of fewer."""
+    step = next(s for s in plain.steps if s.name == mutant.step)
+    trait = mutant.what.removeprefix("only if ")
+    return trait in OWN_TRAITS and f"{mutant.step.partition('@')[2]}_{trait}" in step.only_if
 
 
 def _there_anyway(mutant: Mutant, plain: Workflow) -> bool:
@@ -160,6 +168,9 @@ HARMLESS: dict[str, tuple[tuple[str, Excuse], ...]] = {
     ),
     "let a critical step be broken off": (
         ("what it takes does not change while one is away", _nothing_measured),
+    ),
+    "ask a step of fewer orders": (
+        ("a mixture has the trait wherever one of its drugs has it", _own_trait_of_the_item),
     ),
     "let anybody do the preparer's step": (
         ("whoever gave the dose may waste the rest before the witness", _after_giving),
