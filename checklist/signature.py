@@ -83,11 +83,13 @@ def signed_in(seq: int, person: str, at: str, found: Mapping[str, Any]) -> Signe
 def asks(kind: str, body: Mapping[str, Any]) -> str:
     """The meaning of the signature that an entry asks for, or '' where it asks for none.
 
-    A second person's step says so itself, in its body's `meaning`.
+    A second person's step says so itself, in its body's `meaning`, and so does what an observer or
+    educator records on somebody's work.
     """
+    meaning = body.get("meaning")
     if kind == "proceeded":
         return WENT_ON
-    if kind == "reviewed":
-        return REVIEWED
-    meaning = body.get("meaning") if kind in ("passed", "cautioned", "refused") else None
-    return meaning if meaning in (WITNESSED, CHECKED) else ""
+    if kind in ("opened", "noted"):
+        return REVIEWED if meaning == REVIEWED else ""
+    of_a_step = kind in ("passed", "cautioned", "refused") and meaning in (WITNESSED, CHECKED)
+    return str(meaning) if of_a_step else ""

@@ -115,8 +115,8 @@ def _never_so_given(mutant: Mutant, plain: Workflow) -> bool:
 def _nothing_measured(mutant: Mutant, plain: Workflow) -> bool:
     """What the step takes is read off something that does not change while one is away."""
     return mutant.step in (
-        "second_person_reads_the_device", "second_person_reads_the_first_drug", "write_the_label", "witness_the_level",
-        "read_the_level", "waste_the_rest", "witness_the_waste",
+        "second_person_reads_the_device", "second_person_reads_the_first_drug", "write_the_label",
+        "witness_the_level", "read_the_level", "waste_the_rest", "witness_the_waste",
     )  # fmt: skip
 
 

@@ -300,8 +300,19 @@ def test_an_observation_by_lines_is_recorded_act_by_act(team: Team, tmp_path: Pa
         assert watch.answers[items[0]].corrected == 1
     whole = run("trail", "verify", "--trail", str(tmp_path / "trail.reviews"), home=tmp_path)
     assert whole.returncode == 0 and "whole" in whole.stdout
+    assert "signatures: 4 hold" in whole.stdout
+    _without_a_signature_it_is_told(tmp_path)
     sheet = run("review", "feedback", first(team), *where, home=tmp_path)
     assert "Three with a clock. By 9 Dec 2026." in sheet.stdout
+
+
+def _without_a_signature_it_is_told(folder: Path) -> None:
+    """An act of review that nobody signed stands out, though the chain holds."""
+    with Trail.open(folder / "trail.reviews") as kept:
+        one = next(e.event for e in reversed(list(kept.since(0))) if e.event.kind == "noted")
+        kept.append(replace(one, id="forged", turn=one.turn + 1, place=one.lands))
+    bare = run("trail", "verify", "--trail", str(folder / "trail.reviews"), home=folder)
+    assert bare.returncode == 1 and "whole" in bare.stdout
 
 
 def test_an_observation_at_a_terminal_goes_on_where_it_was_left(team: Team, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from checklist.educator.watch import NOT_SO, SEEN, Watch
 from checklist.engine import Stamp
 from checklist.people import StaffMember
 from checklist.preparation import Entry, Event
+from checklist.signature import REVIEWED
 
 ASSESSMENT = "assessment"
 ASSESSED = "assessed"
@@ -97,6 +98,7 @@ def decided(
             "outcome": outcome,
             "until": until.isoformat() if until and outcome == COMPETENT else "",
             "watches": [watch.id for watch in watches],
+            "meaning": REVIEWED,
         },
     )
 

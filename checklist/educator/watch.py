@@ -16,6 +16,7 @@ from typing import Any
 
 from checklist.engine import Stamp
 from checklist.preparation import Entry, Event
+from checklist.signature import REVIEWED
 from checklist.trail import SealedText
 from checklist.workflow import Technique
 
@@ -276,7 +277,7 @@ def _noted(watch: Watch, body: Mapping[str, Any], stamp: Stamp) -> Event:
         by=stamp.by,
         station=stamp.station,
         channel=stamp.channel.value,
-        body=body,
+        body={**body, "meaning": REVIEWED},
     )
 
 

@@ -13,7 +13,7 @@ from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, decided, st
 from checklist.educator.competence import due as what_is_due
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.observing import watch_named
-from checklist.faces.review_desk import desk, say, table, worded
+from checklist.faces.review_desk import desk, say, signed, table, worded
 from checklist.faces.workplace import new_id
 from checklist.review.feedback import said
 
@@ -104,7 +104,7 @@ def decide(
             assert kept is not None
             watches = [watch_named(at, kept, one) for one in on]
             event = decided(new_id(), person, container, outcome, watches, at.stamp(), until=last)
-            kept.append(event)
+            signed(kept, event)
         end = f", in date until {said(last)}" if outcome == COMPETENT else ""
         say(f"Recorded: {person}, {worded(container)}: {outcome}{end}.")
         if outcome == COMPETENT and not until:

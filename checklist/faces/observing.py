@@ -44,7 +44,7 @@ from checklist.educator.watch import (
     watch_of,
 )
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn
-from checklist.faces.review_desk import Desk, desk, say, worded
+from checklist.faces.review_desk import Desk, desk, say, signed, worded
 from checklist.faces.stops import Stopped, Stops
 from checklist.faces.terminal import BOLD, Terminal
 from checklist.faces.workplace import new_id, preparation_of
@@ -146,7 +146,7 @@ def _ask_items(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch
         word, remark = _ask(item, terminal)
         if word:
             event, texts = answered(watch, {item.name: (word, remark)}, at.stamp(), new_id)
-            kept.append(event, texts)
+            signed(kept, event, texts)
             watch = _again(kept, watch.id)
     return watch
 
@@ -182,7 +182,7 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
         except ValueError:
             terminal.say("  A day is written like 2026-12-09.")
     event, texts = said(watch, words, at.stamp(), new_id, due=due, finish=True)
-    kept.append(event, texts)
+    signed(kept, event, texts)
 
 
 # -- by lines ------------------------------------------------------------------------------------
@@ -236,14 +236,14 @@ def _taken(at: Desk, kept: Trail, watch: Watch, line: str) -> Watch:
         told = {name: _told(value) for name, value in _mapping(act["answers"]).items()}
         because = _text(act.get("because", ""))
         event, texts = answered(watch, told, at.stamp(), new_id, because=because)
-        kept.append(event, texts)
+        signed(kept, event, texts)
         watch = _again(kept, watch.id)
     if "words" in act or act.get("finish"):
         words = {name: _text(text) for name, text in _mapping(act.get("words", {})).items()}
         due = _day(_text(act.get("due", "")))
         finish = act.get("finish") is True
         event, texts = said(watch, words, at.stamp(), new_id, due=due, finish=finish)
-        kept.append(event, texts)
+        signed(kept, event, texts)
         watch = _again(kept, watch.id)
     return watch
 
@@ -302,7 +302,7 @@ def correct(
         if item not in watch.answers:
             raise CannotGoOn(f"{item!r} has no answer yet that could be corrected.")
         event, texts = answered(watch, {item: (answer, "")}, at.stamp(), new_id, because=because)
-        kept.append(event, texts)
+        signed(kept, event, texts)
         say(f"Recorded: {item} is now {answer!r}; the earlier answer stays in its own entry.")
 
 

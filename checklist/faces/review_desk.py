@@ -23,6 +23,7 @@ from checklist.educator.watch import Watch, watch_of
 from checklist.engine import Stamp
 from checklist.faces.exporting import progress
 from checklist.faces.leaving import CannotGoOn
+from checklist.faces.notarial import keys
 from checklist.faces.pins import line_of_pin, pins_of
 from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import (
@@ -40,12 +41,14 @@ from checklist.facts.kept_flow import KeptFlow
 from checklist.facts.row import Facts
 from checklist.gate import Rules
 from checklist.intake.ward import Ward
+from checklist.notary import signing_act
 from checklist.observation import Channel
 from checklist.people import StaffMember
-from checklist.preparation import CLOSED, Entry
+from checklist.preparation import CLOSED, Entry, Event
 from checklist.preparation import Act as Recorded
+from checklist.signature import asks
 from checklist.station import Station
-from checklist.trail import Trail, TrailDamaged
+from checklist.trail import SealedText, Trail, TrailDamaged
 from checklist.unit import SignIn
 
 SHOWN_EVERY = 500
@@ -188,6 +191,21 @@ class Desk:
         """Every decision on somebody's competence, in the order of recording."""
         found = (decision_of(entries) for entries in _threads(kept))
         return tuple(one for one in found if one is not None)
+
+
+def signed(kept: Trail, event: Event, texts: Sequence[SealedText] = ()) -> Entry:
+    """Append what a person records on somebody's work, with their signature right behind it.
+
+    Raises KeyFault before anything is recorded when there is no key to sign with.
+    """
+    meaning, attest = asks(event.kind, event.body), None
+    if meaning:
+        signer = keys().for_acts_of(event.by)
+
+        def attest(entry: Entry) -> Recorded:
+            return signing_act(kept.origin.id, entry, meaning, signer)
+
+    return kept.append(event, texts, attest=attest)
 
 
 def _threads(kept: Trail | None) -> Iterator[tuple[Entry, ...]]:
