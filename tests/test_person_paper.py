@@ -11,6 +11,7 @@ from typer.testing import CliRunner, Result
 
 from checklist import library
 from checklist.faces.cli import app
+from tests.faces import pins
 from tests.team import Team
 
 
@@ -25,7 +26,7 @@ def team(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Team]:
 
 def run(team: Team, by: str, *words: str | Path) -> Result:
     where = ("--trail", team.folder / "trail.db", "--ward", library.folder("demo_db"), "--as", by)
-    return CliRunner().invoke(app, ["report", *map(str, (*words, *where))])
+    return CliRunner().invoke(app, ["report", *map(str, (*words, *where))], input=f"{pins()[by]}\n")
 
 
 @pytest.mark.parametrize("by", ["RN-12", "ED-1"])
