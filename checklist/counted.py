@@ -193,17 +193,21 @@ def sizes_of(engine: Engine, column: str) -> dict[str, Cell]:
 
 
 def new_rules(engine: Engine, by: str) -> tuple[tuple[str, str], ...]:
-    """The periods in which a container's rules were changed, each with what is new there."""
+    """The periods in which a workflow came in another version, each with what is new there.
+
+    The digest of the rules does not tell, since it differs from order to order by the traits; so a
+    workflow whose text was changed under the same version is not seen here.
+    """
     rows = engine.rows(
-        f"SELECT container, workflow, version, rules, min({by}) AS since FROM preparations"
-        " GROUP BY container, workflow, version, rules ORDER BY since, container, version"
+        f"SELECT workflow, version, min({by}) AS since FROM preparations"
+        " GROUP BY workflow, version ORDER BY since, workflow, version"
     ).rows
     known: set[str] = set()
     found: dict[str, list[str]] = {}
-    for container, workflow, version, _, since in rows:
-        if container in known:
+    for workflow, version, since in rows:
+        if workflow in known:
             found.setdefault(str(since), []).append(f"{workflow} {version}")
-        known.add(container)
+        known.add(workflow)
     return tuple((since, f"new rules: {', '.join(what)}") for since, what in found.items())
 
 
