@@ -29,11 +29,7 @@ class Notary:
 
         Raises KeyFault, before anything is recorded, when there is no key to sign with.
         """
-        meaning = signature.asks(event.kind, event.body)
-        if not meaning:
-            return None
-        signer = self._keys.for_acts_of(event.by)
-        return lambda entry: signing_act(self._trail.origin.id, entry, meaning, signer)
+        return attest(self._trail.origin.id, self._keys, event)
 
     def after(self, entry: Entry) -> None:
         """Keep the trail's head after a refusal and after the end of a preparation."""
@@ -52,6 +48,18 @@ class Notary:
             return None
         self.trouble = ""
         return note
+
+
+def attest(trail_id: str, keys: Keys, event: Event) -> Attest | None:
+    """What makes the signature of an event's entry in this trail; None where none is asked for.
+
+    Raises KeyFault when there is no key to sign with.
+    """
+    meaning = signature.asks(event.kind, event.body)
+    if not meaning:
+        return None
+    signer = keys.for_acts_of(event.by)
+    return lambda entry: signing_act(trail_id, entry, meaning, signer)
 
 
 def signing_act(trail_id: str, entry: Entry, meaning: str, signer: Signer) -> Act:

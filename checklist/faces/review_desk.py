@@ -41,12 +41,11 @@ from checklist.facts.kept_flow import KeptFlow
 from checklist.facts.row import Facts
 from checklist.gate import Rules
 from checklist.intake.ward import Ward
-from checklist.notary import signing_act
+from checklist.notary import attest
 from checklist.observation import Channel
 from checklist.people import StaffMember
 from checklist.preparation import CLOSED, Entry, Event
 from checklist.preparation import Act as Recorded
-from checklist.signature import asks
 from checklist.station import Station
 from checklist.trail import SealedText, Trail, TrailDamaged
 from checklist.unit import SignIn
@@ -198,14 +197,7 @@ def signed(kept: Trail, event: Event, texts: Sequence[SealedText] = ()) -> Entry
 
     Raises KeyFault before anything is recorded when there is no key to sign with.
     """
-    meaning, attest = asks(event.kind, event.body), None
-    if meaning:
-        signer = keys().for_acts_of(event.by)
-
-        def attest(entry: Entry) -> Recorded:
-            return signing_act(kept.origin.id, entry, meaning, signer)
-
-    return kept.append(event, texts, attest=attest)
+    return kept.append(event, texts, attest=attest(kept.origin.id, keys(), event))
 
 
 def _threads(kept: Trail | None) -> Iterator[tuple[Entry, ...]]:
