@@ -52,6 +52,31 @@ class Stamp:
     station: str
     channel: Channel
 
+    def event(
+        self,
+        preparation: str,
+        turn: int,
+        kind: str,
+        body: Mapping[str, Any],
+        *,
+        place: str = "",
+        lands: str = "",
+    ) -> Event:
+        """The event of this moment, at a turn of a thread of entries."""
+        return Event(
+            id=self.id,
+            preparation=preparation,
+            turn=turn,
+            kind=kind,
+            place=place,
+            lands=lands,
+            at=self.at,
+            by=self.by,
+            station=self.station,
+            channel=self.channel.value,
+            body=body,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Found:
@@ -71,19 +96,7 @@ class Found:
 def _event(
     prep: Preparation, kind: str, lands: str, stamp: Stamp, body: Mapping[str, Any]
 ) -> Event:
-    return Event(
-        id=stamp.id,
-        preparation=prep.id,
-        turn=prep.turn + 1,
-        kind=kind,
-        place=prep.place,
-        lands=lands,
-        at=stamp.at,
-        by=stamp.by,
-        station=stamp.station,
-        channel=stamp.channel.value,
-        body=body,
-    )
+    return stamp.event(prep.id, prep.turn + 1, kind, body, place=prep.place, lands=lands)
 
 
 def opened(
@@ -93,18 +106,11 @@ def opened(
 
     `settings` is plain JSON data about what is in force: unit, formulary, software version.
     """
-    return Event(
-        id=stamp.id,
-        preparation=preparation,
-        turn=0,
-        kind="opened",
-        place="",
-        lands=rules.workflow.steps[0].name,
-        at=stamp.at,
-        by=stamp.by,
-        station=stamp.station,
-        channel=stamp.channel.value,
-        body={
+    return stamp.event(
+        preparation,
+        0,
+        "opened",
+        {
             "order": codec.order_out(order),
             "workflow": rules.digest,
             "name": rules.workflow.name,
@@ -112,6 +118,7 @@ def opened(
             "traits": list(rules.workflow.traits),
             **settings,
         },
+        lands=rules.workflow.steps[0].name,
     )
 
 

@@ -80,18 +80,11 @@ def decided(
         _rests_on(watches)
         if until is None or not until > stamp.at.date():
             raise NotDecided("A decision holds until a day to come. Name that day.")
-    return Event(
-        id=stamp.id,
-        preparation=id_,
-        turn=0,
-        kind="opened",
-        place="",
-        lands=ASSESSED,
-        at=stamp.at,
-        by=stamp.by,
-        station=stamp.station,
-        channel=stamp.channel.value,
-        body={
+    return stamp.event(
+        id_,
+        0,
+        "opened",
+        {
             "form": ASSESSMENT,
             "person": person,
             "container": container,
@@ -100,6 +93,7 @@ def decided(
             "watches": [watch.id for watch in watches],
             "meaning": REVIEWED,
         },
+        lands=ASSESSED,
     )
 
 

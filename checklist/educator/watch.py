@@ -109,18 +109,11 @@ def begun(
     stamp: Stamp,
 ) -> Event:
     """Propose an observation of the preparation whose newest entry is `last`."""
-    return Event(
-        id=stamp.id,
-        preparation=id_,
-        turn=0,
-        kind="opened",
-        place="",
-        lands=OBSERVING,
-        at=stamp.at,
-        by=stamp.by,
-        station=stamp.station,
-        channel=stamp.channel.value,
-        body={
+    return stamp.event(
+        id_,
+        0,
+        "opened",
+        {
             "form": OBSERVATION,
             "about": last.event.preparation,
             "person": person,
@@ -134,6 +127,7 @@ def begun(
                 for i in items
             ],
         },
+        lands=OBSERVING,
     )
 
 
@@ -266,18 +260,13 @@ def _by_observer(watch: Watch, stamp: Stamp) -> None:
 
 
 def _noted(watch: Watch, body: Mapping[str, Any], stamp: Stamp) -> Event:
-    return Event(
-        id=stamp.id,
-        preparation=watch.id,
-        turn=watch.turn + 1,
-        kind="noted",
+    return stamp.event(
+        watch.id,
+        watch.turn + 1,
+        "noted",
+        {**body, "meaning": REVIEWED},
         place=watch.place,
         lands=watch.place,
-        at=stamp.at,
-        by=stamp.by,
-        station=stamp.station,
-        channel=stamp.channel.value,
-        body={**body, "meaning": REVIEWED},
     )
 
 
