@@ -12,7 +12,7 @@ from checklist import library
 from checklist.attendance import Attendance, NotAllowed, NotHere, NotSignedIn
 from checklist.credential import CredentialFault
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.pins import line_of_pin, pins_of
+from checklist.faces.pins import asked_pin, pins_of
 from checklist.faces.workplace import PRACTICE, Clock, new_id, real_clock
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
@@ -20,7 +20,6 @@ from checklist.people import StaffMember
 from checklist.permission import Action
 from checklist.preparation import Act, Entry
 from checklist.trail import Trail
-from checklist.unit import SignIn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,11 +69,7 @@ def errand(
                 " Name its ward with --ward."
             )
         here = Attendance(trail, pins_of(where), clock=clock, new_id=new_id, station="")
-        pin = (
-            line_of_pin(f"PIN of {by}" if by in ward.staff else "PIN")
-            if ward.unit.sign_in_with is SignIn.PIN
-            else ""
-        )
+        pin = asked_pin(ward, by)
         try:
             person = here.allowed(here.sign_in(ward, by, pin), action)
         except (NotHere, NotSignedIn, NotAllowed, CredentialFault) as fault:

@@ -15,7 +15,7 @@ import typer
 from checklist import library
 from checklist.engine import MovedOn, NotOffered
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.pins import line_of_pin, pins_of
+from checklist.faces.pins import asked_pin, pins_of
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import (
     PRACTICE,
@@ -34,7 +34,6 @@ from checklist.printing.press import Unprintable
 from checklist.station import NotAllowed, NotSignedIn, Station
 from checklist.stock import Form, NoSuchStock, Size, Symbol
 from checklist.trail import Trail, TurnTaken
-from checklist.unit import SignIn
 
 _Word = TypeVar("_Word", bound=StrEnum)
 
@@ -141,9 +140,8 @@ def signed_in(station: Station, by: str) -> StaffMember:
     """The person who prints. Raises CannotGoOn without a code, NotHere for an unknown one."""
     if not by:
         raise CannotGoOn("It is recorded who prints. Say who you are with --as CODE.")
-    asks = station.ward.unit.sign_in_with is SignIn.PIN
     try:
-        return station.sign_in(by, line_of_pin(f"PIN of {by}") if asks else "")
+        return station.sign_in(by, asked_pin(station.ward, by))
     except (NotSignedIn, NotAllowed) as fault:
         raise CannotGoOn(f"Nothing was printed: {fault}.") from fault
 

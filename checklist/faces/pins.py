@@ -10,6 +10,7 @@ from checklist.credential import FILE, CredentialFile, Credentials, PracticePins
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.scenario import FILE as SCENARIO
 from checklist.faces.scenario import read_scenario
+from checklist.intake.ward import Ward
 from checklist.unit import SignIn, Unit
 
 
@@ -30,6 +31,16 @@ def needs_a_pin(unit: Unit, keeper: Credentials) -> None:
             " sets the first one: checklist people pin CODE --ward DIR. A ward that goes by codes"
             f' alone, which prove nothing, says so in unit.toml: sign_in_with = "{SignIn.CODE}".'
         )
+
+
+def asked_pin(ward: Ward, by: str) -> str:
+    """The PIN that a person types here; "" where the unit goes by codes alone.
+
+    A code that nobody has is not told again: it may have been a PIN. Raises CannotGoOn.
+    """
+    if ward.unit.sign_in_with is not SignIn.PIN:
+        return ""
+    return line_of_pin(f"PIN of {by}" if by in ward.staff else "PIN")
 
 
 def line_of_pin(prompt: str) -> str:

@@ -24,7 +24,7 @@ from checklist.engine import Stamp
 from checklist.faces.exporting import progress
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.notarial import keys
-from checklist.faces.pins import line_of_pin, pins_of
+from checklist.faces.pins import asked_pin, pins_of
 from checklist.faces.saying import WIDEST, harmless, lines
 from checklist.faces.workplace import (
     OBSERVATIONS,
@@ -48,7 +48,6 @@ from checklist.preparation import CLOSED, Entry, Event
 from checklist.preparation import Act as Recorded
 from checklist.station import Station
 from checklist.trail import SealedText, Trail, TrailDamaged
-from checklist.unit import SignIn
 
 SHOWN_EVERY = 500
 """Entries between two moves of the bar."""
@@ -265,8 +264,7 @@ def desk(
 
 def _signed_in(path: Path, folder: Path | None, ward: Ward, by: str) -> StaffMember:
     """The person who looks, proved as at the bench; that they signed in is recorded."""
-    asks = ward.unit.sign_in_with is SignIn.PIN
-    pin = line_of_pin(f"PIN of {by}") if asks else ""
+    pin = asked_pin(ward, by)
     keeper = pins_of(ward.folder, practice=path.absolute().parent.name == PRACTICE)
     with Trail.open(path) as trail:
         here = Attendance(
