@@ -16,6 +16,6 @@ def wanted(module: str, extra: str) -> Any:
         return importlib.import_module(module)
     except ImportError as fault:
         raise NeedsExtra(
-            f"This needs the library {module}, which is not installed here. Install the extra"
-            f" `{extra}`: python -m pip install 'checklist[{extra}]'"
+            f"This needs the extra `{extra}`, which is not installed here ({module} is missing)."
+            f" Install it: python -m pip install 'checklist[{extra}]'"
         ) from fault

@@ -16,9 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from checklist.engine import MovedOn, NotOffered
+from checklist.extra import NeedsExtra
 from checklist.label import label
 from checklist.printing import press
-from checklist.printing.extra import ExtraMissing
 from checklist.printing.face import dose_face
 from checklist.printing.job import AGAIN, Asked, Job, job
 from checklist.printing.press import DOSES, DoesNotFit, Unprintable
@@ -277,7 +277,7 @@ def test_without_the_extra_a_sentence_names_it(
         press.fonts.cache_clear()
         with monkeypatch.context() as without:
             without.setitem(sys.modules, library, None)
-            with pytest.raises(ExtraMissing, match=rf"{library} is missing.*checklist\[labels\]"):
+            with pytest.raises(NeedsExtra, match=rf"{library} is missing.*checklist\[labels\]"):
                 asked(scene)
     assert asked(scene)
 

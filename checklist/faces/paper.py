@@ -28,7 +28,6 @@ from checklist.faces.workplace import (
 )
 from checklist.people import StaffMember
 from checklist.printing import press
-from checklist.printing.extra import ExtraMissing
 from checklist.printing.job import Asked, Job, job
 from checklist.printing.press import Unprintable
 from checklist.station import NotAllowed, NotSignedIn, Station
@@ -155,7 +154,7 @@ def clear() -> Iterator[None]:
     """Turn what stands in the way of printing into a sentence for the person."""
     try:
         yield
-    except (Unprintable, NoSuchStock, ExtraMissing, TurnTaken) as fault:
+    except (Unprintable, NoSuchStock, TurnTaken) as fault:
         raise CannotGoOn(str(fault)) from fault
     except (NotOffered, MovedOn) as fault:
         raise CannotGoOn(f"Nothing was printed: {fault}.") from fault

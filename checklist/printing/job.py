@@ -82,7 +82,7 @@ def job(station: Station, id_: str, by: StaffMember, asked: Asked) -> Job:
 
     Raises Unprintable, with a sentence, where it is not to be printed: nothing is drawn up, an item
     is missing or easily misread, it does not fit, the time to use it is over, or a further label
-    has no reason. Raises NotHere, ExtraMissing.
+    has no reason. Raises NotHere, NeedsExtra.
     """
     prep, entries = station.find(id_), station.entries(id_)
     rules = station.rules_of(prep.workflow)

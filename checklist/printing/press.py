@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from checklist import notation
-from checklist.printing.extra import needed
+from checklist.extra import wanted
 from checklist.printing.face import Bit, Face, Row
-from checklist.printing.symbol import Drawn
+from checklist.printing.symbol import EXTRA, Drawn
 from checklist.stock import SIZES, Form, Size, Stock
 
 HERE = Path(__file__).resolve().parent
@@ -104,7 +104,7 @@ def lay(face: Face, symbol: Drawn, *, size: Size, form: Form, stock: Stock, alt:
     """Lay a label out at the largest letters that fit.
 
     `alt` says in words what the symbol holds. Raises DoesNotFit, Unprintable for a letter that the
-    font does not hold, ExtraMissing.
+    font does not hold, NeedsExtra.
     """
     _spelt(face)
     data = _data(face, symbol, size=size, form=form, stock=stock, alt=alt)
@@ -126,7 +126,7 @@ def made(laid: Laid, form: str, *, dpi: int = DPI[0]) -> bytes:
     more: dict[str, Any] = {"ppi": float(dpi)} if form == "png" else {}
     if form == "pdf":
         more["pdf_standards"] = ["ua-1"]
-    file = needed("typst").compile(
+    file = wanted("typst", EXTRA).compile(
         TEMPLATE.read_bytes(),
         format=form,
         sys_inputs={"d": laid.data},
@@ -140,7 +140,7 @@ def made(laid: Laid, form: str, *, dpi: int = DPI[0]) -> bytes:
 
 def sheet(data: Mapping[str, Any]) -> tuple[bytes, int]:
     """The record of a preparation as a tagged PDF of A4 pages, and how many it has."""
-    typst, source = needed("typst"), (HERE / "record.typ").read_bytes()
+    typst, source = wanted("typst", EXTRA), (HERE / "record.typ").read_bytes()
     inputs = {"d": json.dumps(_escaped(data), ensure_ascii=True)}
     pages = typst.query(
         source, "<pages>", field="value", one=True, sys_inputs=inputs, font_paths=fonts()
@@ -171,7 +171,7 @@ def _escaped(data: Any) -> Any:
 @cache
 def fonts() -> Any:
     """The fonts that come with the project, and no others: the same label on every machine."""
-    return needed("typst").Fonts(
+    return wanted("typst", EXTRA).Fonts(
         include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(HERE / "font")]
     )
 
@@ -203,7 +203,7 @@ def _spelt(face: Face) -> None:
 
 def _fit(data: str) -> Mapping[str, Any]:
     """What the template says about the layout: what is over, the smallest letters in points."""
-    found = needed("typst").query(
+    found = wanted("typst", EXTRA).query(
         TEMPLATE.read_bytes(),
         "<fit>",
         field="value",

@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from checklist.printing.extra import needed
+from checklist.extra import wanted
 from checklist.printing.label_code import LabelCode
 from checklist.stock import Symbol
 
+EXTRA = "labels"
+"""The extra that brings what printing needs beyond the core."""
 DOT = Fraction(254, 2030)
 """The dot of a label printer with 203 dots to the inch, in mm."""
 DOTS = 3
@@ -52,8 +54,8 @@ class Drawn:
 
 
 def drawn(code: LabelCode, kind: Symbol) -> Drawn:
-    """The symbol of a code: a GS1 DataMatrix or a GS1 QR code. Raises ExtraMissing."""
-    zxing = needed("zxingcpp")
+    """The symbol of a code: a GS1 DataMatrix or a GS1 QR code. Raises NeedsExtra."""
+    zxing = wanted("zxingcpp", EXTRA)
     form = (
         zxing.BarcodeFormat.DataMatrix if kind is Symbol.DATAMATRIX else zxing.BarcodeFormat.QRCode
     )
