@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 import sys
 from pathlib import Path
@@ -100,6 +101,20 @@ def test_what_cannot_be_answered_is_said_in_a_sentence(
 def test_without_facts_the_way_to_them_is_named(tmp_path: Path) -> None:
     found = run("ask", "units", "--facts", tmp_path / "none")
     assert found.exit_code == 2 and "checklist facts export" in found.output
+
+
+@pytest.mark.parametrize("words", [("ask", "reasons"), ("ask", "reasons", "--sqlite"),
+                                   ("chart", "kinds")])  # fmt: skip
+def test_facts_that_cannot_be_read_are_told_by_every_command(
+    folder: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    facts = tmp_path / "facts"
+    shutil.copytree(folder / "facts", facts)
+    file = Path(Folder(facts).paths("findings")[0])
+    file.write_bytes(file.read_bytes()[:100])
+    done = run(*words, "--facts", facts)
+    assert done.exit_code == 2
+    assert "The facts cannot be read" in done.output and "facts verify" in done.output
 
 
 def test_without_the_libraries_the_extra_is_named(

@@ -26,7 +26,6 @@ from checklist.facts.modelled import MODELLED, Modelled
 from checklist.facts.numbered import NUMBERED
 from checklist.facts.question import Question
 from checklist.review.small_cell import FLOOR
-from checklist.review.unusable import Unusable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,8 +133,6 @@ def _answer_by_method(question: Modelled, wish: Wish) -> None:
     try:
         worked = question.work(engine, FLOOR, wish.day)
         found = modelled.ids(engine, question, worked, wish.day) if wish.ids else worked
-    except Unusable as fault:
-        raise CannotGoOn(str(fault)) from fault
     finally:
         engine.close()
     if not wish.json and not wish.ids:

@@ -89,10 +89,10 @@ def series(
 
     Where a baseline is frozen for the series, it is the line; a change of rules starts a phase.
     """
-    from checklist.faces.charting import Wish, told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
-        from checklist.faces.charting import draw_series
+    with told():
+        from checklist.faces.charting import Wish, draw_series
 
         draw_series(
             Wish(
@@ -131,10 +131,10 @@ def freeze(
     sqlite: Small = False,
 ) -> None:
     """Freeze the line of a series on a stretch of it; it is kept as the next version, for good."""
-    from checklist.faces.charting import Wish, told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
-        from checklist.faces.charting import freeze_series
+    with told():
+        from checklist.faces.charting import Wish, freeze_series
 
         wish = Wish(
             measure=measure, facts=facts, unit=unit, container=container, only=tuple(only or ()),
@@ -160,10 +160,10 @@ def units(
     sqlite: Small = False,
 ) -> None:
     """Draw units side by side as a funnel; none is ranked."""
-    from checklist.faces.charting import Wish, told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
-        from checklist.faces.charting import draw_units
+    with told():
+        from checklist.faces.charting import Wish, draw_units
 
         draw_units(
             Wish(
@@ -194,10 +194,10 @@ def kinds(
     sqlite: Small = False,
 ) -> None:
     """Draw which few kinds make up most (Pareto), and whether their order is sure."""
-    from checklist.faces.charting import Wish, told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
-        from checklist.faces.charting import draw_kinds
+    with told():
+        from checklist.faces.charting import Wish, draw_kinds
 
         draw_kinds(
             Wish(
@@ -224,10 +224,10 @@ def recovery(
     sqlite: Small = False,
 ) -> None:
     """Draw how long it takes until a stop is put right, an ending without giving beside it."""
-    from checklist.faces.charting import Wish, told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
-        from checklist.faces.charting import draw_recovery
+    with told():
+        from checklist.faces.charting import Wish, draw_recovery
 
         draw_recovery(
             Wish(

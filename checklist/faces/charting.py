@@ -10,20 +10,17 @@ from pathlib import Path
 import typer
 
 from checklist import baseline_file, counted
-from checklist.baseline_file import BaselineFault
 from checklist.counted import MEASURES, Counted, Counting
 from checklist.drawing import pareto_plot, series_plot, unit_plot, wait_plot
 from checklist.drawing.plot import Plot
 from checklist.drawing.series_plot import Beside
 from checklist.drawing.wording import Measure, in_hundred
-from checklist.extra import NeedsExtra
 from checklist.faces import chart_out
 from checklist.faces.asking import Wish as Asked
 from checklist.faces.asking import engine_of
-from checklist.faces.leaving import CannotGoOn, told
+from checklist.faces.leaving import CannotGoOn
 from checklist.faces.workplace import quoted, real_clock
 from checklist.facts.engine import Engine, Scope
-from checklist.facts.folder import FactsFault
 from checklist.facts.label import NEAR_MISSES
 from checklist.review import baseline, chart, funnel, pareto, phasing, rehearsal, survival
 from checklist.review.baseline import Exclusion
@@ -32,7 +29,6 @@ from checklist.review.false_alarm import FalseAlarm, of_rules
 from checklist.review.series import Design, Kind, Point
 from checklist.review.small_cell import FLOOR, Cell, shown
 from checklist.review.special_cause import RULE_SETS
-from checklist.review.unusable import Unusable
 
 COLUMNS = ("reason", "hazard", "step", "phase", "container", "drug_class", "shift", "remedy")
 _GAPS = (Kind.G, Kind.T)
@@ -85,24 +81,6 @@ class Wish:
         months = self.last if self.first == self.last else f"{self.first} to {self.last}".strip()
         span = months if self.first else f"up to {self.last}" if self.last else ""
         return ", ".join([title, *filter(None, [*parts, span])])
-
-
-@contextmanager
-def told_of_charts() -> Iterator[None]:
-    """As `told`, with what can stand in the way of a chart."""
-    with told():
-        try:
-            yield
-        except (BaselineFault, FactsFault, NeedsExtra, Unusable) as fault:
-            raise CannotGoOn(str(fault)) from fault
-        except Exception as fault:
-            # DuckDB's own faults; it is not imported here, since it may not be installed.
-            if "duckdb" not in type(fault).__module__:
-                raise
-            raise CannotGoOn(
-                f"The facts cannot be read ({str(fault).splitlines()[0]}). Look with"
-                " `checklist facts verify`, or export them anew into another folder."
-            ) from fault
 
 
 def list_measures() -> None:

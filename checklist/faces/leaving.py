@@ -45,6 +45,7 @@ def told() -> Iterator[None]:
 def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
     from checklist.attendance import NotAllowed, NotSignedIn
+    from checklist.baseline_file import BaselineFault
     from checklist.codec import CodecFault
     from checklist.credential import CredentialFault
     from checklist.definition import WorkflowFaults
@@ -57,6 +58,7 @@ def _code_of(fault: Exception) -> int | None:
     from checklist.intake.fault import Faults
     from checklist.library import MissingFiles
     from checklist.requirement import RequiredFaults
+    from checklist.review.unusable import Unusable
     from checklist.signing import KeyFault
     from checklist.station import NotHere
     from checklist.table import TableFault
@@ -67,9 +69,9 @@ def _code_of(fault: Exception) -> int | None:
     if isinstance(fault, (NotDecided, NotForYou)):
         return WANTING
     told_of = (
-        CannotGoOn, CredentialFault, FactsFault, Faults, KeyFault, MissingFiles, NeedsExtra,
-        NotAllowed, NotHere, NotObserved, NotSignedIn, RequiredFaults, TableFault, TrailFault,
-        WorkflowFaults,
+        BaselineFault, CannotGoOn, CredentialFault, FactsFault, Faults, KeyFault, MissingFiles,
+        NeedsExtra, NotAllowed, NotHere, NotObserved, NotSignedIn, RequiredFaults, TableFault,
+        TrailFault, Unusable, WorkflowFaults,
     )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None
 

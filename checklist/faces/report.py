@@ -46,9 +46,9 @@ def month(
 
     The series run over all months up to this one; kinds and recovery are of this month.
     """
-    from checklist.faces.charting import told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
+    with told():
         from checklist.faces.charting import Wish
         from checklist.faces.reporting import month_report
 
@@ -74,9 +74,9 @@ def feedback(
     names: Annotated[bool, typer.Option("--names", help="Show the name as well.")] = False,
 ) -> None:
     """Set one page of feedback, for this person and their educator only; refused to others."""
-    from checklist.faces.charting import told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
+    with told():
         from checklist.faces.reporting import feedback_page
 
         feedback_page(about, out, container=container, trail=trail, ward=ward, by=by, names=names)
@@ -104,9 +104,9 @@ def progress(
     ] = None,
 ) -> None:
     """Draw a person's learning curve, for them and their educator only; refused to others."""
-    from checklist.faces.charting import told_of_charts
+    from checklist.faces.leaving import told
 
-    with told_of_charts():
+    with told():
         from checklist.faces.reporting import progress_chart
         from checklist.review.cusum import Plan
 

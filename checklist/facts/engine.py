@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 import sqlite3
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol, Self
 
 from checklist.extra import wanted
-from checklist.facts.folder import EXTRA, Folder
+from checklist.facts.folder import EXTRA, FactsFault, Folder
 from checklist.facts.label import found_view
 from checklist.facts.row import TABLES, columns
 
@@ -85,20 +86,21 @@ class Duck:
         memory: str = "",
     ) -> None:
         duckdb = wanted("duckdb", EXTRA)
+        self._faults = duckdb.Error
         self._db = duckdb.connect(":memory:")
-        self._db.execute("SET enable_progress_bar = false")
+        self._done("SET enable_progress_bar = false")
         if memory:
-            self._db.execute(f"SET memory_limit = {quoted(memory)}")
-        self._db.execute("CREATE MACRO percentile(x, p) AS quantile_disc(x, p)")
+            self._done(f"SET memory_limit = {quoted(memory)}")
+        self._done("CREATE MACRO percentile(x, p) AS quantile_disc(x, p)")
         for table in TABLES:
-            self._db.execute(f"CREATE VIEW {table} AS {self._source(folder, table, scope)}")
-        self._db.execute("CREATE TABLE hazards (id VARCHAR, severity BIGINT)")
+            self._done(f"CREATE VIEW {table} AS {self._source(folder, table, scope)}")
+        self._done("CREATE TABLE hazards (id VARCHAR, severity BIGINT)")
         for id_, severity in sorted((severities or {}).items()):
-            self._db.execute("INSERT INTO hazards VALUES (?, ?)", [id_, severity])
-        self._db.execute("CREATE TABLE harms (id VARCHAR, letter VARCHAR)")
+            self._done("INSERT INTO hazards VALUES (?, ?)", [id_, severity])
+        self._done("CREATE TABLE harms (id VARCHAR, letter VARCHAR)")
         for id_, letter in sorted((harms or {}).items()):
-            self._db.execute("INSERT INTO harms VALUES (?, ?)", [id_, letter])
-        self._db.execute(f"CREATE VIEW found AS {found_view(near_miss)}")
+            self._done("INSERT INTO harms VALUES (?, ?)", [id_, letter])
+        self._done(f"CREATE VIEW found AS {found_view(near_miss)}")
 
     @staticmethod
     def _source(folder: Folder, table: str, scope: Scope) -> str:
@@ -112,10 +114,15 @@ class Duck:
         return f"SELECT {empty} WHERE 1 = 0"
 
     def rows(self, sql: str) -> Answer:
-        """The rows that a SELECT gives."""
-        found = self._db.execute(sql)
-        names = tuple(each[0] for each in found.description)
-        return Answer(columns=names, rows=tuple(found.fetchall()))
+        """The rows that a SELECT gives. Raises FactsFault."""
+        with _readable(self._faults):
+            found = self._db.execute(sql)
+            names = tuple(each[0] for each in found.description)
+            return Answer(columns=names, rows=tuple(found.fetchall()))
+
+    def _done(self, sql: str, values: Sequence[str | int] = ()) -> None:
+        with _readable(self._faults):
+            self._db.execute(sql, list(values))
 
     def close(self) -> None:
         """Let go of everything."""
@@ -204,15 +211,28 @@ class _Percentile:
 
 def rows_of(folder: Folder) -> dict[str, list[tuple[Any, ...]]]:
     """All rows of a folder by table, for a small copy. Raises NeedsExtra, FactsFault."""
-    parquet = wanted("pyarrow.parquet", EXTRA)
+    parquet, pyarrow = wanted("pyarrow.parquet", EXTRA), wanted("pyarrow", EXTRA)
     found: dict[str, list[tuple[Any, ...]]] = {}
     for table in TABLES:
         names = list(columns(table))
         rows = found[table] = []
         for path in folder.paths(table):
-            read = parquet.ParquetFile(path).read(columns=names)
+            with _readable(pyarrow.ArrowException):
+                read = parquet.ParquetFile(path).read(columns=names)
             rows.extend(zip(*(column.to_pylist() for column in read.columns), strict=True))
     return found
+
+
+@contextmanager
+def _readable(faults: type[Exception]) -> Iterator[None]:
+    """Turn what a library has against the files of facts into FactsFault."""
+    try:
+        yield
+    except faults as fault:
+        raise FactsFault(
+            f"The facts cannot be read ({str(fault).splitlines()[0]}). Look with"
+            " `checklist facts verify`, or export them anew into another folder."
+        ) from fault
 
 
 def quoted(text: str) -> str:
