@@ -15,12 +15,19 @@ from typing import Any
 
 import pytest
 
+from tests.planted import Shelf
 from tests.scene import Scene
 
 PLANTED = "test_a_planted_error_is_caught"
 RIGHT = ("test_a_right_", "test_whole_right_")
 # The names under which the tables of right answers stand in their modules.
 RIGHT_TABLES = ("RIGHT", "RIGHT_ONES", "RIGHT_ANSWERS", "VARIATIONS")
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
+    """Right preparations kept at every step, for the tests of one file."""
+    return Shelf(tmp_path_factory.mktemp("shelf"))
 
 
 @cache

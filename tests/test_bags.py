@@ -403,11 +403,6 @@ RIGHT_ANSWERS = {
 PACES = (5, 20, 45)
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
-    return Shelf(tmp_path_factory.mktemp("bags"))
-
-
 @pytest.mark.parametrize("name", SEEDS)
 def test_a_planted_error_is_caught_where_it_belongs(
     name: str, shelf: Shelf, tmp_path: Path

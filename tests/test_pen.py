@@ -310,11 +310,6 @@ RIGHT_ONES = {
 PACES = (5, 20, 45)
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
-    return Shelf(tmp_path_factory.mktemp("pens"))
-
-
 @pytest.mark.parametrize("name", SEEDS)
 def test_a_planted_error_is_caught_where_it_belongs(
     name: str, shelf: Shelf, tmp_path: Path

@@ -251,11 +251,6 @@ RIGHT = {
 }  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
-    return Shelf(tmp_path_factory.mktemp("plastic"))
-
-
 @pytest.mark.parametrize("name", SEEDS)
 def test_a_planted_error_is_caught_where_it_belongs(
     name: str, shelf: Shelf, tmp_path: Path

@@ -353,11 +353,6 @@ ORDERS = (WHOLE, PART, OPIOID, CARTRIDGE)
 PACES = (5, 20, 45, 60)
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
-    return Shelf(tmp_path_factory.mktemp("prefilled"))
-
-
 @pytest.mark.parametrize("name", SEEDS)
 def test_a_planted_error_is_caught_where_it_belongs(
     name: str, shelf: Shelf, tmp_path: Path

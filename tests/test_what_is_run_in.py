@@ -48,11 +48,6 @@ BUDGET = {
 }
 
 
-@pytest.fixture(scope="module")
-def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
-    return Shelf(tmp_path_factory.mktemp("run_in"))
-
-
 @pytest.mark.parametrize("name", BUDGET)
 def test_a_workflow_asks_no_more_than_its_budget(name: str) -> None:
     asked = astuple(burden(library.workflows()[name]))
