@@ -7,14 +7,14 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import FactsOption, JsonOption
+
 
 def ask(
     name: Annotated[
         str, typer.Argument(metavar="[QUESTION]", help="Its name; left out, all are listed.")
     ] = "",
-    facts: Annotated[
-        Path, typer.Option("--facts", metavar="DIR", help="The folder of facts.")
-    ] = Path("facts"),
+    facts: FactsOption = Path("facts"),
     ids: Annotated[
         bool, typer.Option("--ids", help="The preparations behind the numbers instead.")
     ] = False,
@@ -38,7 +38,7 @@ def ask(
         bool, typer.Option("--sqlite", help="Answer with SQLite, for few facts.")
     ] = False,
     sql: Annotated[bool, typer.Option("--sql", help="Print the SQL and stop.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print data as JSON.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Answer a question about what was caught and how, from the facts.
 

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import FactsOption
+
 app = typer.Typer(
     help="Draw what was caught, over time, between units and by kind.",
     no_args_is_help=True,
@@ -17,7 +19,6 @@ app = typer.Typer(
 Measure = Annotated[
     str, typer.Argument(metavar="MEASURE", help="What is counted; `chart measures` lists them.")
 ]
-Facts = Annotated[Path, typer.Option("--facts", metavar="DIR", help="The folder of facts.")]
 Trails = Annotated[
     list[Path] | None,
     typer.Option("--trail", metavar="PATH", help="A trail, or a folder of them, to verify first."),
@@ -69,7 +70,7 @@ def rules() -> None:
 @app.command()
 def series(
     measure: Measure,
-    facts: Facts = Path("facts"),
+    facts: FactsOption = Path("facts"),
     by: By = "week",
     kind: Kind = "",
     rules: Rules = "3 sigma and Anhoej",
@@ -120,7 +121,7 @@ def freeze(
         typer.Option("--without", metavar="LABEL=REASON", help="Leave a point out, and why."),
     ] = None,
     baselines: Baselines = None,
-    facts: Facts = Path("facts"),
+    facts: FactsOption = Path("facts"),
     by: By = "week",
     kind: Kind = "",
     rules: Rules = "3 sigma and Anhoej",
@@ -148,7 +149,7 @@ def freeze(
 @app.command()
 def units(
     measure: Measure = "stopped",
-    facts: Facts = Path("facts"),
+    facts: FactsOption = Path("facts"),
     container: Container = "",
     first: First = "",
     last: Last = "",
@@ -181,7 +182,7 @@ def kinds(
         str,
         typer.Option("--of", help="reason hazard step phase container drug_class shift remedy."),
     ] = "reason",
-    facts: Facts = Path("facts"),
+    facts: FactsOption = Path("facts"),
     unit: Unit = "",
     container: Container = "",
     first: First = "",
@@ -211,7 +212,7 @@ def kinds(
 
 @app.command()
 def recovery(
-    facts: Facts = Path("facts"),
+    facts: FactsOption = Path("facts"),
     until: Annotated[float, typer.Option("--minutes", help="Up to so many minutes.")] = 10.0,
     unit: Unit = "",
     container: Container = "",

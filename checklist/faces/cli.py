@@ -31,6 +31,7 @@ from checklist.faces import (
     workflow,
     year,
 )
+from checklist.faces.options import JsonOption, TrailOption
 
 
 class Inert(TyperGroup):
@@ -97,10 +98,6 @@ WardOption = Annotated[
     Path | None,
     typer.Option("--ward", metavar="DIR", help="The ward's folder (default: the demonstration)."),
 ]
-TrailOption = Annotated[
-    Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 NamesOption = Annotated[
     bool,
     typer.Option("--names", help="Show names and identifiers as well; that you asked is recorded."),

@@ -8,25 +8,16 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(rich_markup_mode=None, add_completion=False)
+from checklist.faces.options import AsOption, JsonOption, TrailOption, TrailsWardOption
 
-TrailOption = Annotated[
-    Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-]
-WardOption = Annotated[
-    Path | None, typer.Option("--ward", metavar="DIR", help="The ward whose trail is meant.")
-]
-AsOption = Annotated[
-    str, typer.Option("--as", metavar="CODE", envvar="CHECKLIST_AS", help="Your staff code.")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
+app = typer.Typer(rich_markup_mode=None, add_completion=False)
 
 
 @app.command()
 def backup(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, on another disk.")],
     trail: TrailOption = None,
-    ward: WardOption = None,
+    ward: TrailsWardOption = None,
     by: AsOption = "",
 ) -> None:
     """Copy the trail into a new file while work goes on, and verify the copy.
@@ -138,7 +129,7 @@ def _beside(copy: Path, against: Path, key: Sequence[str]) -> int:
 
 
 @app.command()
-def migrate(trail: TrailOption = None, ward: WardOption = None, by: AsOption = "") -> None:
+def migrate(trail: TrailOption = None, ward: TrailsWardOption = None, by: AsOption = "") -> None:
     """Bring a trail that an older version wrote to the present form; a copy of the old one stays.
 
     Every entry keeps its digest, and all is verified before and after.
@@ -169,7 +160,9 @@ def migrate(trail: TrailOption = None, ward: WardOption = None, by: AsOption = "
 
 
 @app.command()
-def doctor(trail: TrailOption = None, ward: WardOption = None, json: JsonOption = False) -> None:
+def doctor(
+    trail: TrailOption = None, ward: TrailsWardOption = None, json: JsonOption = False
+) -> None:
     """Look the trail, its folder and this machine over, one line for each look.
 
     Exit code: 0 all is as expected, 1 something is to be done, 3 the trail is not as it was

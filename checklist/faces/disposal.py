@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from checklist.faces.copies import AsOption, JsonOption, TrailOption, WardOption
+from checklist.faces.options import AsOption, JsonOption, TrailOption, TrailsWardOption
 
 if TYPE_CHECKING:
     from checklist.trail import Trail
@@ -38,7 +38,7 @@ class Found:
 
 
 @app.command()
-def archive(trail: TrailOption = None, ward: WardOption = None, by: AsOption = "") -> None:
+def archive(trail: TrailOption = None, ward: TrailsWardOption = None, by: AsOption = "") -> None:
     """Close the trail for good, and begin the next one in its place.
 
     Every preparation has come to its end before. The closed file takes nothing more; the next
@@ -123,7 +123,7 @@ def _last_archive(path: Path) -> Path:
 @app.command("disposal")
 def disposal(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder of closed trails.")],
-    ward: WardOption = None,
+    ward: TrailsWardOption = None,
     json: JsonOption = False,
 ) -> None:
     """List the trails of a folder: which may go, which must stay, and why. Nothing is changed."""
@@ -150,7 +150,7 @@ def disposal(
 def dispose(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A closed trail past its time.")],
     trail: TrailOption = None,
-    ward: WardOption = None,
+    ward: TrailsWardOption = None,
     by: AsOption = "",
 ) -> None:
     """Remove a closed trail whose time has passed; that it was, is recorded in the present trail.

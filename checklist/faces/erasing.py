@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from checklist.faces.options import AsOption, TrailOption, TrailsWardOption
+
 if TYPE_CHECKING:
     from checklist.faces.errand import Errand
     from checklist.intake.ward import Ward
@@ -47,15 +49,9 @@ def erase(
     ground: Annotated[
         str, typer.Option("--ground", metavar="WORD", help=f"{', '.join(GROUNDS)}.")
     ] = "",
-    trail: Annotated[
-        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-    ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward whose trail is meant.")
-    ] = None,
-    by: Annotated[
-        str, typer.Option("--as", metavar="CODE", envvar="CHECKLIST_AS", help="Your staff code.")
-    ] = "",
+    trail: TrailOption = None,
+    ward: TrailsWardOption = None,
+    by: AsOption = "",
 ) -> None:
     """Erase what names a person from the trail; the entries stay, and stay verifiable.
 

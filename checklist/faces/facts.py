@@ -7,14 +7,14 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import FactsOption
+
 app = typer.Typer(
     help="Bring trails over into tables for analysis.",
     no_args_is_help=True,
     rich_markup_mode=None,
     add_completion=False,
 )
-
-FactsOption = Annotated[Path, typer.Option("--facts", metavar="DIR", help="The folder of facts.")]
 
 
 @app.callback()

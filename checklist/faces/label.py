@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import TrailOption, WardOption
+
 app = typer.Typer(rich_markup_mode=None, add_completion=False)
 
 
@@ -40,12 +42,8 @@ def label(
     dpi: Annotated[
         int, typer.Option("--dpi", metavar="DOTS", help="Of a .png: 203, 300 or 600.")
     ] = 203,
-    trail: Annotated[
-        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-    ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-    ] = None,
+    trail: TrailOption = None,
+    ward: WardOption = None,
 ) -> None:
     """Print the label of a drawn dose, or of a vial, at its real size into a file.
 
@@ -88,12 +86,8 @@ def record(
         Path | None,
         typer.Option("--checkpoint", metavar="FILE", help="A signed checkpoint to print on it."),
     ] = None,
-    trail: Annotated[
-        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-    ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-    ] = None,
+    trail: TrailOption = None,
+    ward: WardOption = None,
 ) -> None:
     """Print the record of a preparation on A4, with the digests of its trail."""
     from checklist.faces.leaving import told

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from checklist.faces.options import AsOption, JsonOption, WardOption
+
 if TYPE_CHECKING:
     from checklist.intake.ward import Ward
     from checklist.trail import Trail
@@ -21,17 +23,10 @@ app = typer.Typer(
     add_completion=False,
 )
 Code = Annotated[str, typer.Argument(metavar="CODE", help="The person's staff code.")]
-WardOption = Annotated[
-    Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-]
 TrailOption = Annotated[
     Path | None,
     typer.Option("--trail", metavar="FILE", help="The trail file (default: the ward's own)."),
 ]
-As = Annotated[
-    str, typer.Option("--as", metavar="CODE", envvar="CHECKLIST_AS", help="Your staff code.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 
 
 @app.command("list")
@@ -41,8 +36,8 @@ def list_(
     names: Annotated[
         bool, typer.Option("--names", help="Show names as well; needs --as, and is recorded.")
     ] = False,
-    by: As = "",
-    json: Json = False,
+    by: AsOption = "",
+    json: JsonOption = False,
 ) -> None:
     """List the people of a ward: roles, PIN, lock, and what is in date until when."""
     from checklist.faces.leaving import told
@@ -97,7 +92,7 @@ def add(
     ] = None,
     ward: WardOption = None,
     trail: TrailOption = None,
-    by: As = "",
+    by: AsOption = "",
 ) -> None:
     """Add a person to the ward's staff file; its comments stay. That it was done is recorded."""
     from checklist.faces.leaving import told
@@ -125,7 +120,7 @@ def add(
 
 
 @app.command()
-def lock(code: Code, ward: WardOption = None, trail: TrailOption = None, by: As = "") -> None:
+def lock(code: Code, ward: WardOption = None, trail: TrailOption = None, by: AsOption = "") -> None:
     """Shut a person out until somebody unlocks them."""
     from checklist.lockout import FOR_GOOD
 
@@ -134,14 +129,16 @@ def lock(code: Code, ward: WardOption = None, trail: TrailOption = None, by: As 
 
 
 @app.command()
-def unlock(code: Code, ward: WardOption = None, trail: TrailOption = None, by: As = "") -> None:
+def unlock(
+    code: Code, ward: WardOption = None, trail: TrailOption = None, by: AsOption = ""
+) -> None:
     """Let a person in again who was locked, by hand or after PINs that did not fit."""
     _recorded(code, "unlocked", {}, ward, trail, by)
     typer.echo(f"{code} can sign in again.")
 
 
 @app.command()
-def pin(code: Code, ward: WardOption = None, trail: TrailOption = None, by: As = "") -> None:
+def pin(code: Code, ward: WardOption = None, trail: TrailOption = None, by: AsOption = "") -> None:
     """Set your own PIN; or, with --as, give a person one that only serves to set their own.
 
     PINs are typed without being shown, or come on stdin, one on each line: the PIN of who acts,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from checklist.faces.options import JsonOption
+
 if TYPE_CHECKING:
     from checklist.hazard import Cell
     from checklist.proof import Proof
@@ -17,7 +19,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     add_completion=False,
 )
-Json = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 File = Annotated[
     Path | None,
     typer.Argument(metavar="[FILE]", help="A workflow file (default: all that ship)."),
@@ -25,7 +26,7 @@ File = Annotated[
 
 
 @app.command()
-def prove(file: File = None, json: Json = False) -> None:
+def prove(file: File = None, json: JsonOption = False) -> None:
     """Prove that no path dodges a required barrier. Exit code 1 when one does."""
     from checklist.faces.leaving import WANTING, message, told
 
@@ -97,7 +98,7 @@ def hazards(
         Path | None,
         typer.Option("--tests", metavar="DIR", help="Also name the tests that plant each reason."),
     ] = None,
-    json: Json = False,
+    json: JsonOption = False,
 ) -> None:
     """Show which barriers stand against each hazard, in which workflow, at which step."""
     from checklist.faces.leaving import WANTING, message, told
@@ -203,7 +204,7 @@ def checks(
     word: Annotated[
         str, typer.Argument(metavar="[WORD]", help="Only those with this word in them.")
     ] = "",
-    json: Json = False,
+    json: JsonOption = False,
 ) -> None:
     """List the checks and lines to choose from: what each looks at, its reasons, their source."""
     from checklist.faces.leaving import told

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import FactsOption, TrailOption, WardOption
+
 app = typer.Typer(
     help="Set reports on paper (PDF), or their tables in a workbook.",
     no_args_is_help=True,
@@ -26,9 +28,7 @@ def month(
     out: Annotated[
         list[Path], typer.Option("--out", metavar="FILE", help="Write .pdf, or tables as .xlsx.")
     ],
-    facts: Annotated[
-        Path, typer.Option("--facts", metavar="DIR", help="The folder of facts.")
-    ] = Path("facts"),
+    facts: FactsOption = Path("facts"),
     unit: Annotated[str, typer.Option("--unit", help="Of one unit.")] = "",
     near_miss: Annotated[
         str, typer.Option("--near-miss", help="What counts as a near miss.")
@@ -65,12 +65,8 @@ def feedback(
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The PDF to write.")],
     by: Annotated[str, typer.Option("--as", metavar="CODE", help="Your staff code.")],
     container: Annotated[str, typer.Option("--container", help="Of one container.")] = "",
-    trail: Annotated[
-        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-    ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-    ] = None,
+    trail: TrailOption = None,
+    ward: WardOption = None,
     names: Annotated[bool, typer.Option("--names", help="Show the name as well.")] = False,
 ) -> None:
     """Set one page of feedback, for this person and their educator only; refused to others."""
@@ -99,9 +95,7 @@ def progress(
         list[Path] | None,
         typer.Option("--trail", metavar="FILE", help="The trail, or several in order."),
     ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-    ] = None,
+    ward: WardOption = None,
 ) -> None:
     """Draw a person's learning curve, for them and their educator only; refused to others."""
     from checklist.faces.leaving import told

@@ -8,6 +8,8 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
+from checklist.faces.options import JsonOption, TrailOption, WardOption
+
 
 class _Replays(TyperGroup):
     """A group whose word that is no command is the preparation to replay."""
@@ -29,16 +31,9 @@ app = typer.Typer(
     add_completion=False,
 )
 
-TrailOption = Annotated[
-    Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-]
-WardOption = Annotated[
-    Path | None, typer.Option("--ward", metavar="DIR", help="The ward's folder.")
-]
 ByOption = Annotated[
     str, typer.Option("--as", metavar="CODE", help="Your staff code; left out, it is asked.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 NamedArgument = Annotated[
     str, typer.Argument(metavar="[ID]", help="Its id, the beginning of it, or `last`.")
 ]

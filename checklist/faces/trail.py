@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import JsonOption, TrailOption, TrailsWardOption
+
 app = typer.Typer(
     help="The trail: verify it, sign its head, prove what is in it.",
     no_args_is_help=True,
@@ -22,12 +24,8 @@ def trail() -> None:
 
 @app.command()
 def verify(
-    trail: Annotated[
-        Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-    ] = None,
-    ward: Annotated[
-        Path | None, typer.Option("--ward", metavar="DIR", help="The ward whose trail is meant.")
-    ] = None,
+    trail: TrailOption = None,
+    ward: TrailsWardOption = None,
     against: Annotated[
         list[Path] | None,
         typer.Option("--against", metavar="FILE", help="A head that was kept elsewhere."),
@@ -36,7 +34,7 @@ def verify(
         list[str] | None,
         typer.Option("--key", metavar="KEY", help="The public key of a station, or its file."),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print data as JSON.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Verify the trail, and that it goes on from the heads kept elsewhere.
 

@@ -7,18 +7,13 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(rich_markup_mode=None, add_completion=False)
+from checklist.faces.options import TrailOption, TrailsWardOption
 
-TrailOption = Annotated[
-    Path | None, typer.Option("--trail", metavar="FILE", help="The trail file.")
-]
-WardOption = Annotated[
-    Path | None, typer.Option("--ward", metavar="DIR", help="The ward whose trail is meant.")
-]
+app = typer.Typer(rich_markup_mode=None, add_completion=False)
 
 
 @app.command()
-def checkpoint(trail: TrailOption = None, ward: WardOption = None) -> None:
+def checkpoint(trail: TrailOption = None, ward: TrailsWardOption = None) -> None:
     """Sign the head of the trail, keep it elsewhere, print it.
 
     The note on stdout can be printed, photographed or sent: kept where nobody who can write to
@@ -47,7 +42,7 @@ def checkpoint(trail: TrailOption = None, ward: WardOption = None) -> None:
 @app.command()
 def key(
     trail: TrailOption = None,
-    ward: WardOption = None,
+    ward: TrailsWardOption = None,
     person: Annotated[
         str,
         typer.Option("--make-for", metavar="CODE", help="Make a person's own key, and print that."),
@@ -82,7 +77,7 @@ def prove(
         str, typer.Argument(metavar="[ID]", help="Its id, the beginning of it, or `last`.")
     ] = "last",
     trail: TrailOption = None,
-    ward: WardOption = None,
+    ward: TrailsWardOption = None,
     to: Annotated[
         Path | None, typer.Option("--to", metavar="FILE", help="A new file; stdout when left out.")
     ] = None,

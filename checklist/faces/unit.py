@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from checklist.faces.options import JsonOption
+
 app = typer.Typer(
     help="Look over a ward's files.",
     no_args_is_help=True,
@@ -23,7 +25,7 @@ def unit() -> None:
 @app.command()
 def check(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="The ward's folder.")],
-    json: Annotated[bool, typer.Option("--json", help="Print data as JSON.")] = False,
+    json: JsonOption = False,
 ) -> None:
     """Read a ward's folder and tell every fault at once. Exit code 2 when there is one."""
     from checklist.faces.leaving import USAGE, message, told

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from checklist.faces.options import JsonOption
+
 if TYPE_CHECKING:
     from checklist.setting import Setting, Settings, Value
     from checklist.unit import Unit
@@ -18,7 +20,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     add_completion=False,
 )
-Json = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 Folder = Annotated[
     Path | None,
     typer.Argument(metavar="[DIR]", help="The ward's folder (default: the demonstration)."),
@@ -26,7 +27,7 @@ Folder = Annotated[
 
 
 @app.command()
-def show(folder: Folder = None, json: Json = False) -> None:
+def show(folder: Folder = None, json: JsonOption = False) -> None:
     """Show every choice in force on a unit, and each that differs from the shipped one with why."""
     from checklist.faces.leaving import told
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from checklist.faces.options import JsonOption
+
 if TYPE_CHECKING:
     from checklist.workflow import Step, Workflow
 
@@ -16,7 +18,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     add_completion=False,
 )
-Json = Annotated[bool, typer.Option("--json", help="Print data as JSON.")]
 Name = Annotated[
     str,
     typer.Argument(
@@ -26,7 +27,7 @@ Name = Annotated[
 
 
 @app.command("list")
-def list_(json: Json = False) -> None:
+def list_(json: JsonOption = False) -> None:
     """List the workflows that ship with this program."""
     from checklist.faces.leaving import told
 
@@ -57,7 +58,7 @@ def list_(json: Json = False) -> None:
 
 
 @app.command()
-def show(name: Name, json: Json = False) -> None:
+def show(name: Name, json: JsonOption = False) -> None:
     """Show a workflow: its phases and steps, what each asks and what is compared there."""
     from checklist.faces.leaving import told
 
@@ -114,7 +115,7 @@ def _say(number: int, step: Step) -> None:
 @app.command()
 def check(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A workflow file (TOML).")],
-    json: Json = False,
+    json: JsonOption = False,
 ) -> None:
     """Read a workflow file and tell every fault at once. Exit code 1 when there is one."""
     from checklist.faces.leaving import WANTING, message, told
