@@ -33,7 +33,8 @@ class Node:
         """Whether the object holds something under this key."""
         return isinstance(self.value, dict) and key in self.value
 
-    def keys(self) -> tuple[str, ...]:
+    @property
+    def names(self) -> tuple[str, ...]:
         """The keys of the object."""
         return tuple(self.value) if isinstance(self.value, dict) else ()
 

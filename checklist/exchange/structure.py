@@ -40,7 +40,7 @@ def sound(
         every = trouble.errors(include_url=False, include_input=False)
         for one in every[:MOST_FAULTS]:
             place = _place(path, one["loc"])
-            findings.add(place, f"{_sentence(one['type'], one['msg'])} FHIR {release} asks for it.")
+            findings.add(place, _sentence(one["type"], one["msg"], release))
         return False
     except (KeyError, TypeError, AttributeError, RecursionError, OverflowError, ValueError):
         # The library itself stumbles over some shapes that no resource has.
@@ -56,10 +56,10 @@ def _place(path: str, keys: Sequence[str | int]) -> str:
     return path
 
 
-def _sentence(kind: str, message: str) -> str:
+def _sentence(kind: str, message: str, release: str) -> str:
     if kind == "extra_forbidden":
-        return "This element is not known there. Take it out."
+        return f"FHIR {release} knows no such element here. Have it taken out."
     if kind == "model_field_validation.missing":
-        return "This element is not there. Have it sent."
+        return f"FHIR {release} needs this element. Have it sent."
     said = " ".join(message.removeprefix("Value error, ").replace("`", "").split()).rstrip(".")
-    return f"{said[:200]}. Have it mended."
+    return f"{said[:200]}. Have it sent as FHIR {release} says."

@@ -15,6 +15,8 @@ from checklist.number import NumberFault, number, quoted
 from checklist.quantity import DimensionMismatch, Quantity, UnitFault
 
 Line = dict[str, Any]
+OVER = ("cancelled", "completed", "stopped", "replaced")
+"""An order in one of these states is over: nothing of it matters but that."""
 
 
 @dataclass(slots=True)
