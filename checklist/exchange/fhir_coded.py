@@ -105,7 +105,7 @@ def _spelt(text: str) -> str:
 
 
 def amount_in(quantity: Node, words: Exchange) -> str:
-    """An amount as orders.json writes it, with its own figures; "" and a doubt where it cannot be."""
+    """An amount as orders.json writes it, with its own figures; "" where none can be read."""
     if quantity.value is None:
         return ""
     if quantity.there("comparator"):

@@ -18,6 +18,7 @@ from checklist.exchange.taken import OVER, Line, Taken, fitting
 from checklist.intake.amount import strength_of
 from checklist.intake.exchange import Exchange
 from checklist.intake.orders import ordered_dose
+from checklist.intake.route import word_of
 from checklist.number import quoted
 from checklist.quantity import Quantity
 
@@ -82,7 +83,7 @@ def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Reso
     return {
         "drug": drug,
         "dose": _dose(dosage, words, taken),
-        "route": _route(dosage, words),
+        "route": word_of(route_in(dosage.part("route"), words)),
         "site": meaning(dosage.part("site")).words,
         "strength": strength,
         "form": form,
@@ -187,11 +188,6 @@ def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
     if text and raw != text.partition(" ")[0]:
         taken.remark(f"{quantity.path}.value", f"{quoted(raw)} is taken as {text}.")
     return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text)
-
-
-def _route(dosage: Node, words: Exchange) -> str:
-    """The route, as orders.json writes it: its code, which every reader here knows."""
-    return route_in(dosage.part("route"), words)
 
 
 def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> str:

@@ -25,7 +25,7 @@ KINDS = {("RDE", "O11"): "RXE", ("OMP", "O09"): "RXO"}
 """The messages that are read, with the segment that holds the order."""
 _CHARACTER_SETS = ("", "ASCII", "UNICODE UTF-8")
 _FRAME = ("\x0b", "\x1c\r", "\x1c")
-_BATCH = ("FHS", "BHS", "BTS", "FTS")
+BATCH = ("FHS", "BHS", "BTS", "FTS")
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ def _fit(lines: list[str], findings: Findings) -> bool:
     begun = len(findings.faults)
     if not lines or not lines[0].startswith(START):
         seen = quoted(lines[0][:8] if lines else "")
-        what = "a batch" if lines and lines[0][:3] in _BATCH else f"{seen}, not with MSH"
+        what = "a batch" if lines and lines[0][:3] in BATCH else f"{seen}, not with MSH"
         findings.add("MSH", f"The file begins with {what}. Have one message sent in a file.")
         return False
     marks = lines[0][3:8]
@@ -186,7 +186,7 @@ def _unescaped(raw: str, separators: str) -> str:
     Separators as \F\ \S\ \T\ \R\ \E\, hexadecimal figures as \X..\ (read as UTF-8), and the marks
     for loud print and line ends, which are left away or become a space.
     """
-    field, component, repetition, escape, sub = separators
+    field, component, repetition, escape, sub = tuple(separators)
     plain = {"F": field, "S": component, "T": sub, "R": repetition, "E": escape}
     parts = raw.split(escape)
     if len(parts) % 2 == 0:

@@ -20,7 +20,7 @@ from checklist.intake.amount import strength_of
 from checklist.intake.exchange import Exchange
 from checklist.intake.fault import Findings
 from checklist.intake.orders import ordered_dose
-from checklist.intake.route import route_of
+from checklist.intake.route import route_of, word_of
 from checklist.number import NumberFault, quoted
 from checklist.quantity import UnitFault
 
@@ -143,7 +143,7 @@ def _order(
     return {
         "drug": _drug(order, at.code, words),
         "dose": _dose(order, at, words, taken),
-        "route": route,
+        "route": word_of(route),
         "site": site,
         "strength": _strength(order, at, words),
         "form": _said(order, at.form),

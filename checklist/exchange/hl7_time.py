@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from checklist.exchange.frequency import Often, of_code
 from checklist.exchange.hl7_message import Segment
@@ -38,7 +38,7 @@ def day_of(text: str) -> str:
     """A day, of a moment too, as orders.json writes it. Raises NotAsWritten."""
     if found := re.fullmatch(rf"{_DAY}(?:{_TIME})?", text):
         try:
-            return datetime(*map(int, found.groups()[:3])).date().isoformat()  # noqa: DTZ001
+            return date.fromisoformat("-".join(found.groups()[:3])).isoformat()
         except ValueError:
             pass
     raise NotAsWritten(f"{quoted(text)} is no day. Have it sent as 8 figures, like 20261125.")
