@@ -18,6 +18,10 @@ _ORDERED = (*WRITTEN, "form", "site", "interval", "patient")
 """What a pharmacist's review was of; it falls when one of these changes."""
 
 
+_SHOWN = ("weight", "weighed_on")
+"""What is told of a patient in figures; the rest says who it is."""
+
+
 class Kind(StrEnum):
     """What becomes of an order line."""
 
@@ -90,7 +94,9 @@ class _Merging:
         after = _tidy(after)
         for key in sorted(after.keys() | before.keys()):
             if after.get(key) != before.get(key):
-                self.said.append(f"{code}: {key.replace('_', ' ')} changes")
+                change = f": {_said(before.get(key))}, then {_said(after.get(key))}"
+                shown = change if key in _SHOWN else " changes"
+                self.said.append(f"{code}: {key.replace('_', ' ')}{shown}")
         self.people[number] = after
         return code
 

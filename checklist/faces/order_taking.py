@@ -121,8 +121,8 @@ def _refused(taken: Taken, findings: Findings, as_json: bool) -> None:
         doubts = [{"place": one.place, "sentence": one.sentence} for one in findings.faults]
         typer.echo(json.dumps({"orders": taken.orders, "doubts": doubts, "taken": False}))
     elif taken.orders:
-        rows = [_row("read", one["id"], one) for one in taken.orders]
-        table(("what", "order", "dose", "due", "status"), rows)
+        # No patient: the number that the file knows them by is not for a screen.
+        table(HEADS, [_row("read", one["id"], {**one, "patient": ""}) for one in taken.orders])
     last = Fault(findings.file, "", f"Doubts: {len(findings.faults)}. Nothing was taken.")
     raise Faults([*findings.faults, last])
 
@@ -197,23 +197,23 @@ def _kept(target: Path, before: bytes, digest: str) -> str:
 # -- told ----------------------------------------------------------------------------------------
 
 
+HEADS = ("what", "order", "patient", "dose", "due", "status")
+
+
 def _row(what: str, id_: str, line: Mapping[str, Any]) -> tuple[str, ...]:
+    if not line:
+        return (what, id_, "", "", "", "")
     dose = "  ".join(line[key] for key in ("drug", "dose", "route") if line.get(key))
     due = line.get("due", "") or line.get("frequency", "")
-    return (what, id_, dose, due, line.get("status", "active"))
+    return (what, id_, str(line.get("patient", "")), dose, due, line.get("status", "active"))
 
 
 def _show(found: Merged, remarks: Sequence[str]) -> None:
-    """The order lines as a table, then each change and remark in words."""
-    rows = [
-        (str(one.kind), one.id, str(one.line.get("patient", "")), *_row("", "", one.line)[2:])
-        if one.line
-        else (str(one.kind), one.id, "", "", "", "")
-        for one in found.changes
-        if one.kind is not Kind.PASSED_OVER
-    ]
+    """The order lines of the file as a table, then each change and remark in words."""
+    quiet = (Kind.PASSED_OVER, Kind.STAYS)
+    rows = [_row(str(one.kind), one.id, one.line) for one in found.changes if one.kind not in quiet]
     if rows:
-        table(("what", "order", "patient", "dose", "due", "status"), rows)
+        table(HEADS, rows)
     for one in found.changes:
         for sentence in one.said:
             say(f"{one.id}: {sentence}", "changes  ")
@@ -223,6 +223,8 @@ def _show(found: Merged, remarks: Sequence[str]) -> None:
         say(sentence, "patient  ")
     for sentence in remarks:
         say(sentence, "remark   ")
+    if stay := sum(one.kind is Kind.STAYS for one in found.changes):
+        say(f"{stay} orders that are not in the file stay as they are", "stays    ")
 
 
 def _said(file: Path, found: Merged, into: Path | None, kept: str, read: Ward) -> None:
@@ -244,12 +246,13 @@ def _said(file: Path, found: Merged, into: Path | None, kept: str, read: Ward) -
 
 def _unknown(found: Merged, read: Ward) -> list[str]:
     """Remarks on drugs that the formulary does not have."""
+    lines = (one for one in found.changes if one.kind in (Kind.NEW, Kind.CHANGED))
+    drugs = ((one.id, one.line.get("drug", "")) for one in lines)
     return [
-        f'order {one.id}: "{one.line.get("drug", "")}" is no drug of this formulary. Put its code in'
-        " exchange.toml, if it is one under another name."
-        for one in found.changes
-        if one.kind in (Kind.NEW, Kind.CHANGED)
-        and read.formulary.drug(one.line.get("drug", "")) is None
+        f'order {id_}: "{drug}" is no drug of this formulary. If it is one under another name, put'
+        " its code in exchange.toml."
+        for id_, drug in drugs
+        if read.formulary.drug(drug) is None
     ]
 
 
