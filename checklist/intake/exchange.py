@@ -8,7 +8,7 @@ r"""exchange.toml: how a ward's health record says what this program says in its
     [drugs]                                  # "system|code" = the drug's name in the formulary
     "https://larkmoor.example/drugs|1042" = "morphine"
     [routes]                                 # ... = a route as an order writes it
-    "http://snomed.info/sct|47625008" = "intravenous"
+    "https://larkmoor.example/routes|V" = "intravenous"
     [units]                                  # ... = a unit as people type it
     "L|MG" = "mg"
     [allergies]                              # ... = a substance, or "none known"
