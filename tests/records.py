@@ -138,7 +138,7 @@ MESSAGE = (
     "AL1|1|DA|^penicillin V^LMA|MO|rash\r"
     "ORC|NW|ORD-103^LARKORDERS||||||||||DR-4^Quillfeather^A\r"
     "TQ1|1||Q8H||||20261125141500+0000\r"
-    "RXE||2041^ondansetron injection^LMD|4||mg^milligram^UCUM||||||||||PH-2^Marrow^P\r"
+    "RXE||2041^ondansetron injection^LMD|4||mg^milligram^UCUM|||||||||PH-2^Marrow^P\r"
     "RXR|IV^Intravenous^HL70162\r"
     "OBX|1|NM|29463-7^Body weight^LN||82.4|kg^kilogram^UCUM|||||F|||202611250710\r"
 )

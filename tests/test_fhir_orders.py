@@ -296,7 +296,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
     (
         "a day alone",
         dosage(timing={"event": ["2026-11-25"]}),
-        f"{DOSAGE}.timing.event[0].event",
+        f"{DOSAGE}.timing.event[0]",
         "no moment",
     ),
     (

@@ -38,7 +38,7 @@ def patient_of(node: Node, words: Exchange, taken: Taken) -> Line | None:
         for one in node.each("identifier")
         if one.text("system") in words.band_number_in
     ]
-    name, born = _name(node), day_in(node, "birthDate")
+    name, born = _name(node), day_in(node.at("birthDate"))
     if not node.there("birthDate"):
         node.at("birthDate").doubt("The date of birth is not there. Have it sent.")
     if node.at("active").value is False:
@@ -96,10 +96,7 @@ def _name(node: Node) -> str:
     names = [one for one in node.each("name") if one.text("use") not in _FORMER]
     order = {"official": 0, "usual": 1, "": 2}
     for one in sorted(names, key=lambda one: order.get(one.text("use"), 3)):
-        given = [
-            Node({"given": part.value}, part.path, part.findings).text("given")
-            for part in one.each("given")
-        ]
+        given = [part.word() for part in one.each("given")]
         name = one.text("text") or " ".join(part for part in (*given, one.text("family")) if part)
         if name:
             return name
@@ -171,13 +168,13 @@ def weight_of(node: Node, words: Exchange, zone: str, taken: Taken) -> tuple[str
         else:
             node.at("status").doubt(f"{quoted(status)} is not a word of FHIR R4. Have it mended.")
         return None
-    day = day_in(node, "effectiveDateTime")
+    day = day_in(node.at("effectiveDateTime"))
     if not day:
         if not node.there("effectiveDateTime"):
             node.doubt("It does not say when the weight was taken. Have the time sent.")
         return None
     whole = "T" in node.text("effectiveDateTime")
-    when = moment_in(node, "effectiveDateTime", zone) if whole else day
+    when = moment_in(node.at("effectiveDateTime"), zone) if whole else day
     if not node.there("valueQuantity"):
         node.at("valueQuantity").doubt("There is no weight. Have it sent.")
         return None

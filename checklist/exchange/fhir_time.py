@@ -31,9 +31,9 @@ class Times:
     """False where something was said that is not taken; it is noted as a doubt."""
 
 
-def day_in(node: Node, key: str) -> str:
+def day_in(node: Node) -> str:
     """A whole day, "" and a doubt for a part of one; of a moment the day as it was written."""
-    text = node.text(key)
+    text = node.word()
     if not text:
         return ""
     if re.fullmatch(rf"{_DAY}|{_MOMENT}", text):
@@ -42,16 +42,16 @@ def day_in(node: Node, key: str) -> str:
             return text[:10]
         except ValueError:
             pass
-    node.at(key).doubt(f"{quoted(text)} is no whole day. Have year, month and day sent.")
+    node.doubt(f"{quoted(text)} is no whole day. Have year, month and day sent.")
     return ""
 
 
-def moment_in(node: Node, key: str, zone: str, *, of_day: time | None = None) -> str:
+def moment_in(node: Node, zone: str, *, of_day: time | None = None) -> str:
     """A moment in UTC, to the second; "" and a doubt for what is none.
 
     A day alone means its first or last second on the ward's clock, where `of_day` says so.
     """
-    text = node.text(key)
+    text = node.word()
     if not text:
         return ""
     try:
@@ -61,18 +61,18 @@ def moment_in(node: Node, key: str, zone: str, *, of_day: time | None = None) ->
             day = datetime.combine(datetime.fromisoformat(text), of_day)
             return written_moment(local_moment(day, zone))
     except NotAsWritten as fault:
-        node.at(key).doubt(str(fault))
+        node.doubt(str(fault))
         return ""
     except (ValueError, OverflowError):
         pass
-    node.at(key).doubt(f"{quoted(text)} is no moment. Have day, time and offset from UTC sent.")
+    node.doubt(f"{quoted(text)} is no moment. Have day, time and offset from UTC sent.")
     return ""
 
 
 def times_of(dosage: Node, zone: str) -> Times:
     """When the dose of a dosage instruction is due, and how often."""
     timing, times = dosage.part("timing"), Times()
-    events = [_event(timing, number, zone) for number, _ in enumerate(timing.each("event"))]
+    events = [moment_in(one, zone) for one in timing.each("event")]
     if len(events) > 1:
         timing.at("event").doubt(
             "There are several times; an order line is due at one. Have one sent."
@@ -91,11 +91,6 @@ def times_of(dosage: Node, zone: str) -> Times:
     return times
 
 
-def _event(timing: Node, number: int, zone: str) -> str:
-    item = list(timing.each("event"))[number]
-    return moment_in(Node({"event": item.value}, item.path, item.findings), "event", zone)
-
-
 def _repeated(repeat: Node, times: Times, zone: str) -> Often | None:
     """How often, from figures; what else stands there is a doubt, since it changes when to give."""
     for key in repeat.names:
@@ -103,8 +98,8 @@ def _repeated(repeat: Node, times: Times, zone: str) -> Often | None:
             repeat.at(key).doubt("This part of a timing is not taken. Have the order sent without.")
             times.sure = False
     bounds = repeat.part("boundsPeriod")
-    times.starts = moment_in(bounds, "start", zone, of_day=FIRST)
-    times.stops = moment_in(bounds, "end", zone, of_day=LAST)
+    times.starts = moment_in(bounds.at("start"), zone, of_day=FIRST)
+    times.stops = moment_in(bounds.at("end"), zone, of_day=LAST)
     if repeat.there("count") and repeat.figures("count") != "1":
         repeat.at("count").doubt("A number of doses is not taken. Have the end sent instead.")
         times.sure = False

@@ -63,23 +63,26 @@ class Node:
             yield Node(item, f"{found.path}[{number}]", self.findings)
 
     def text(self, key: str) -> str:
-        """The text under a key on one line, "" for none. Other values and hidden marks are doubts.
+        """The text under a key, see `word`."""
+        return self.at(key).word()
+
+    def word(self) -> str:
+        """The text on one line, "" for none. Other values and hidden marks are doubts.
 
         Line ends, tabs and several spaces become one space.
         """
-        found = self.at(key)
-        if found.value is None:
+        if self.value is None:
             return ""
-        if not isinstance(found.value, str):
-            found.doubt("It is not a text. Have the resource sent as its standard says.")
+        if not isinstance(self.value, str):
+            self.doubt("It is not a text. Have the resource sent as its standard says.")
             return ""
-        plain = " ".join(found.value.split())
+        plain = " ".join(self.value.split())
         if unseen(plain):
             mark = quoted(unseen(plain))
-            found.doubt(f"The text holds a character that cannot be seen ({mark}). Have it mended.")
+            self.doubt(f"The text holds a character that cannot be seen ({mark}). Have it mended.")
             return ""
         if len(plain) > LONGEST:
-            found.doubt(f"The text has more than {LONGEST} characters. Have it shortened.")
+            self.doubt(f"The text has more than {LONGEST} characters. Have it shortened.")
             return ""
         return plain
 
