@@ -55,7 +55,7 @@ def take(
     text = json.dumps(found.document, ensure_ascii=False, indent=2) + "\n"
     read = _read_back(here, text)
     _clear(found, read, file.name)
-    kept = _put(target, text, digest) if into is not None and found.moves else ""
+    kept = put(target, text, digest) if into is not None and found.moves else ""
     remarks = [*taken.remarks, *_unknown(found, read)]
     if as_json:
         typer.echo(json.dumps(_data(found, remarks, written=into is not None and found.moves)))
@@ -146,7 +146,7 @@ def _clear(found: Merged, read: Ward, name: str) -> None:
         raise Faults(faults)
 
 
-def _put(target: Path, text: str, digest: str) -> str:
+def put(target: Path, text: str, digest: str) -> str:
     """Write the file in one move; the one before is kept under the name that is given back."""
     handle, beside = tempfile.mkstemp(dir=target.parent, prefix=".orders-")
     try:
