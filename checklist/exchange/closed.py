@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from fractions import Fraction
 
 from checklist.gate import Rules
 from checklist.number import decimals
 from checklist.observation import ProductRead
 from checklist.order import Order
-from checklist.preparation import GIVEN, Entry, Preparation
+from checklist.preparation import FIRST, GIVEN, SECOND, Entry, Preparation
 from checklist.quantity import Concentration, Quantity
 from checklist.workflow import Who
 
@@ -28,8 +27,9 @@ class NotClosed(Exception):
 class Drug:
     """One drug of a preparation: what was ordered of it, what it came in, and what went in.
 
-    `given` is the amount that went in, `volume` the volume of all that did; each is None where
-    nothing did, or where it has no decimals that write it. `strength` is in words, "" for none.
+    `given` is the amount that went in; None where nothing did, where nobody can say how much, or
+    where no decimals write it. `volume` is the volume of all that went in, with what goes with the
+    drug; None where it was not measured. `strength` is in words, "" for none.
     """
 
     item: str
@@ -47,9 +47,9 @@ class Closed:
     """What a closed preparation came to.
 
     `went_in` says that some of the dose went in; `at` is then when, else None. `because` is the
-    listed reason of an end without giving. `seconds` maps each second person's code to what they
-    did: "checker" or "witness". `giver` is who gave, "" where nobody did. `first` and `last` are
-    entries of the trail.
+    listed reason of an end without giving. `containers` is each item that was read. `seconds` maps
+    each second person's code to what they did: "checker" or "witness". `giver` is who gave, ""
+    where nobody did. `first` and `last` are entries of the trail.
     """
 
     id: str
@@ -61,6 +61,7 @@ class Closed:
     at: datetime | None
     order: Order
     drugs: tuple[Drug, ...]
+    containers: tuple[ProductRead, ...]
     site: str
     preparer: str
     giver: str
@@ -88,7 +89,7 @@ def closed_of(
             f"Preparation {prep.id[:8]} is still under way, at {prep.place.partition('/')[0]}."
             " Finish it first: checklist prepare"
         )
-    views = [prep.of(item) for item in prep.items if prep.of(item).latest("product")] or [prep]
+    views = [prep] if prep.order.second is None else [prep.of(FIRST), prep.of(SECOND)]
     taken = [name for name in giving if prep.latest(name) is not None]
     ended = next(one for one in entries if one.event.lands == prep.place)
     opened = entries[0].event
@@ -101,7 +102,8 @@ def closed_of(
         ended_at=ended.event.at,
         at=_given_at(prep, taken, ended.event.at),
         order=prep.order,
-        drugs=tuple(_drug(view, bool(taken)) for view in views),
+        drugs=tuple(_drug(view, prep, bool(taken)) for view in views),
+        containers=tuple(_containers(prep)),
         site=_text(prep, "site_given"),
         preparer=prep.preparer,
         giver=next((prep.person_of(name) for name in taken), ""),
@@ -128,19 +130,19 @@ def _given_at(prep: Preparation, taken: Sequence[str], ended: datetime) -> datet
     return prep.time_of(taken[0]) or (ended if prep.place == GIVEN else None)
 
 
-def _drug(view: Preparation, went_in: bool) -> Drug:
+def _drug(view: Preparation, prep: Preparation, went_in: bool) -> Drug:
+    """One drug; `view` is the preparation as its item sees it, `prep` itself where it is alone."""
     read, lot, expiry = view.latest("product"), view.latest("lot"), view.latest("expiry")
     product = read.value if read is not None and isinstance(read.value, ProductRead) else None
     day = product.expiry if product is not None else None
     if day is None and expiry is not None and isinstance(expiry.value, date):
         day = expiry.value
     typed = lot.value if lot is not None and isinstance(lot.value, str) else ""
-    volume = _given_volume(view) if went_in else None
     return Drug(
         item=view.item,
         order=view.order,
-        given=_amount(view) if went_in else None,
-        volume=volume,
+        given=_amount(view, prep) if went_in else None,
+        volume=_quantity(prep, "given_volume") if went_in else None,
         strength=next((str(found) for found in _strengths(view)), ""),
         product=product.code if product is not None else "",
         lot=(product.lot if product is not None else "") or typed,
@@ -148,33 +150,39 @@ def _drug(view: Preparation, went_in: bool) -> Drug:
     )
 
 
-def _amount(view: Preparation) -> Quantity | None:
+def _amount(view: Preparation, prep: Preparation) -> Quantity | None:
     """The amount that went in: the dose on the label, or the share of it that was given.
 
     The label's dose is the one that was read back at the bedside; it is taken from what was read
-    then, so that a weight that was changed since changes nothing.
+    then, so that a weight that was changed since changes nothing. Two drugs in one syringe have a
+    dose each by the order, and what the syringe held is what was read after the second.
     """
-    readings = [view.latest(name) for name in _DOSES] if not view.item else []
-    doses = [one.value for one in readings if one is not None]
-    whole = next((one for one in doses if isinstance(one, Quantity)), view.order.dose)
-    given, drawn = view.latest("given_volume"), view.latest("drawn_volume")
-    if whole is None or given is None or drawn is None:
+    doses = [_quantity(prep, name) for name in _DOSES] if view is prep else []
+    whole = next((one for one in doses if one is not None), view.order.dose)
+    given = _quantity(prep, "given_volume")
+    held = _quantity(prep if view is prep else prep.of(SECOND), "drawn_volume")
+    if given is None:
+        # Without a volume only a dose that was given to the end is known to be all in.
+        return whole if prep.place == GIVEN else None
+    if whole is None or held is None or not given.alike(held) or given == held:
         return whole
-    if not isinstance(given.value, Quantity) or not isinstance(drawn.value, Quantity):
-        return whole
-    if not given.value.alike(drawn.value) or given.value == drawn.value:
-        return whole
-    share: Fraction = given.value.ratio(drawn.value)
-    part = whole * share
+    part = whole * given.ratio(held)
     return part if decimals(part.magnitude) is not None else None
 
 
-def _given_volume(view: Preparation) -> Quantity | None:
-    for name in ("given_volume", "drawn_volume"):
-        found = view.latest(name)
-        if found is not None and isinstance(found.value, Quantity):
-            return found.value
-    return None
+def _quantity(prep: Preparation, name: str) -> Quantity | None:
+    found = prep.latest(name)
+    return found.value if found is not None and isinstance(found.value, Quantity) else None
+
+
+def _containers(prep: Preparation) -> Iterator[ProductRead]:
+    """Each item that was read and accepted, once."""
+    known: dict[tuple[str, str], ProductRead] = {}
+    for observation in prep.seen.values():
+        for reading in observation.values():
+            if isinstance(reading.value, ProductRead):
+                known.setdefault((reading.value.code, reading.value.lot), reading.value)
+    yield from known.values()
 
 
 def _strengths(view: Preparation) -> Iterator[Concentration]:

@@ -20,6 +20,7 @@ from checklist.intake.exchange import BETWEEN, Exchange
 from checklist.intake.fault import Bare
 from checklist.label import ROUTE_WORDS
 from checklist.number import decimals, plain
+from checklist.observation import ProductRead
 from checklist.order import Order, Patient
 from checklist.preparation import GIVEN
 from checklist.quantity import Quantity
@@ -92,7 +93,7 @@ def _administration(closed: Closed, about: About, drug: Drug) -> Resource:
     if not closed.order.called:
         found["request"] = _request(closed.order, about)
     if closed.went_in:
-        found["dosage"] = _dosage(closed, about, drug)
+        found |= _dosage(closed, about, drug)
     return found
 
 
@@ -104,8 +105,7 @@ def _medication(drug: Drug) -> Resource:
         "code": {"text": drug.order.drug},
     }
     if drug.product:
-        known = {"system": GTIN} if len(drug.product) == 14 and drug.product.isdigit() else {}
-        found["identifier"] = [{**known, "value": drug.product}]
+        found["identifier"] = [_product(drug.product)]
     batch = {"lotNumber": drug.lot, "expirationDate": drug.expiry and drug.expiry.isoformat()}
     if any(batch.values()):
         found["batch"] = {key: value for key, value in batch.items() if value}
@@ -113,19 +113,25 @@ def _medication(drug: Drug) -> Resource:
 
 
 def _dosage(closed: Closed, about: About, drug: Drug) -> Resource:
-    """Dose, route and site, each as it is in the trail."""
+    """Dose, route and site, each as it is in the trail; only for a dose that can be written.
+
+    A dosage has a dose or a rate (FHIR R4, rule mad-1).
+    """
+    amount = drug.volume if drug.given is None and not drug.item else drug.given
+    if amount is None or decimals(amount.magnitude) is None:
+        return {"note": [{"text": "How much went in stands in no figure of the trail."}]}
     found: Resource = {}
-    told = ["" if drug.volume is None else str(drug.volume), drug.strength]
-    if any(told):
-        found["text"] = " of ".join(part for part in told if part)
+    if drug.item and drug.volume is not None:
+        found["text"] = f"in {drug.volume} of two drugs, from {drug.strength or 'one of them'}"
+    elif drug.volume is not None:
+        found["text"] = " of ".join(filter(None, (str(drug.volume), drug.strength)))
+    elif drug.strength:
+        found["text"] = drug.strength
     if closed.site:
         found["site"] = {"text": closed.site}
     if closed.order.route:
         found["route"] = _route(closed.order.route, about.words)
-    amount = drug.given if drug.given is not None else drug.volume
-    if amount is not None and decimals(amount.magnitude) is not None:
-        found["dose"] = quantity(amount)
-    return found
+    return {"dosage": {**found, "dose": quantity(amount)}}
 
 
 def quantity(amount: Quantity) -> Resource:
@@ -283,7 +289,7 @@ def _audit(closed: Closed, about: About, given: list[Resource]) -> Resource:
     for one in given:
         reference = {"reference": f"urn:uuid:{one['id']}"}
         entities.append({**_entity(2, 4, reference), "detail": _details(details)})
-    entities += [_container(one) for one in closed.drugs if one.product]
+    entities += [_container(one) for one in closed.containers]
     agents = [("preparer", closed.preparer, True)]
     agents += [(who.value, person, False) for person, who in _second(closed)]
     if closed.giver and closed.giver not in {person for _, person, _ in agents}:
@@ -332,10 +338,15 @@ def _entity(kind: int, role: int, what: Resource) -> Resource:
     }
 
 
-def _container(drug: Drug) -> Resource:
-    lot = f", lot {drug.lot}" if drug.lot else ""
-    item = {"identifier": {"value": drug.product}, "display": f"{drug.order.drug}{lot}"}
-    return _entity(2, 4, item)
+def _container(item: ProductRead) -> Resource:
+    lot = {"display": f"lot {item.lot}"} if item.lot else {}
+    return _entity(2, 4, {"identifier": _product(item.code), **lot})
+
+
+def _product(code: str) -> Resource:
+    """A product by its GTIN, or by the formulary's own code."""
+    known = {"system": GTIN} if len(code) == 14 and code.isdigit() else {}
+    return {**known, "value": code}
 
 
 def _details(told: Mapping[str, str]) -> list[Resource]:
