@@ -70,7 +70,8 @@ from checklist.quantity import Quantity
 
 STATUSES = ("active", "held", "stopped", "replaced", "completed", "cancelled")
 SEXES = ("female", "male", "other")
-ORDER_ID = r"[A-Za-z0-9][A-Za-z0-9._-]{0,31}"
+ORDER_ID = r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}"
+"""As long as the longest id of a FHIR resource; a UUID has 36 characters."""
 WRITTEN = ("drug", "dose", "route", "strength", "frequency")
 """The fields whose own text is kept for the notation check."""
 
@@ -201,9 +202,9 @@ def _patient(raw: object, place: str, findings: Findings) -> Patient | None:
         if re.fullmatch(r"[0-9]{18}", band) and not checks_out(band):
             sentence = f"The last figure of {band} does not fit the others. Read the band again."
             findings.add(f"{place}, band_numbers", sentence)
-    birth = findings.read(f"{place}, birth_date", _day, one.birth_date)
-    weight = findings.read(f"{place}, weight", _weight, one.weight)
-    weighed = findings.read(f"{place}, weighed_on", _day, one.weighed_on)
+    birth = findings.read(f"{place}, birth_date", day_of, one.birth_date)
+    weight = findings.read(f"{place}, weight", weight_of, one.weight)
+    weighed = findings.read(f"{place}, weighed_on", day_of, one.weighed_on)
     if bool(one.weight) != bool(one.weighed_on):
         sentence = "Weight and weighed_on go together. Write both, or leave both out."
         findings.add(f"{place}, weight", sentence)
@@ -246,9 +247,9 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         findings.add(f"{place}, id", sentence)
     findings.listed(f"{place}, status", one.status, STATUSES)
     unreadable: dict[str, str] = {}
-    dose = clear("dose", _dose, one.dose, unreadable)
+    dose = clear("dose", ordered_dose, one.dose, unreadable)
     times = {
-        key: findings.read(f"{place}, {key}", _moment, getattr(one, key))
+        key: findings.read(f"{place}, {key}", moment_of, getattr(one, key))
         for key in ("due", "starts", "stops", "last_given")
     }
     by_weight = dose is not None and bool(ucum.unit(dose.unit).below)
@@ -267,7 +268,7 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
         **times,
         called=False,
         infusion=infusion_of(one.infusion, f"{place}, infusion", findings, unreadable),
-        second=component_of(one.second, _dose, unreadable),
+        second=component_of(one.second, ordered_dose, unreadable),
         status=one.status,
         prescriber=one.prescriber,
         indication=one.indication,
@@ -282,7 +283,7 @@ def _order(raw: object, place: str, findings: Findings) -> Order | None:
     )
 
 
-def _dose(text: str) -> Quantity:
+def ordered_dose(text: str) -> Quantity:
     """An amount of drug for one administration, or an amount per kg of body weight."""
     read = Quantity.parse(text)
     kind, below = ucum.unit(read.unit).dimension
@@ -313,7 +314,8 @@ def _interval(text: str) -> Quantity:
     return _over_zero(text, "h", "4 hours")
 
 
-def _weight(text: str) -> Quantity:
+def weight_of(text: str) -> Quantity:
+    """A body weight in a unit of mass."""
     return _over_zero(text, "kg", "82 kg")
 
 
@@ -341,7 +343,8 @@ def _hold(one: _Hold, place: str, findings: Findings) -> HoldRule | None:
     return HoldRule(what=one.what, unit=one.unit, lowest=lowest, highest=highest, max_age=age)
 
 
-def _day(text: str) -> date:
+def day_of(text: str) -> date:
+    """A day written as year, month, day."""
     try:
         if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text):
             return date.fromisoformat(text)
@@ -350,7 +353,7 @@ def _day(text: str) -> date:
     raise NotAsWritten(f"{quoted(text)} is not a day. Write year, month, day, like 2026-11-24.")
 
 
-def _moment(text: str) -> datetime:
+def moment_of(text: str) -> datetime:
     """A moment with its offset from UTC, as UTC."""
     form = r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}(?::[0-9]{2})?(Z|[+-][0-9]{2}:[0-9]{2})?"
     if found := re.fullmatch(form, text):

@@ -75,8 +75,14 @@ def toml(text: str, findings: Findings) -> Mapping[str, Any] | None:
     return tables
 
 
-def records(text: str, findings: Findings) -> Mapping[str, Any] | None:
-    """The object of a JSON file, numbers kept as Bare and keys that are null left out."""
+def records(
+    text: str, findings: Findings, *, begin: str = '{"patients": [...', seen: bool = True
+) -> Mapping[str, Any] | None:
+    """The object of a JSON file, numbers kept as Bare and keys that are null left out.
+
+    `begin` is how such a file begins. With `seen` a character that cannot be seen is a fault
+    wherever it stands; otherwise it is for whoever takes a text out of the file to look.
+    """
 
     def unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         kept = dict(pairs)
@@ -91,13 +97,14 @@ def records(text: str, findings: Findings) -> Mapping[str, Any] | None:
         data = json.loads(
             text, object_pairs_hook=unique, parse_float=Bare, parse_int=Bare, parse_constant=Bare
         )
-        _all_seen(data, findings, "")
+        if seen:
+            _all_seen(data, findings, "")
     except (ValueError, RecursionError) as trouble:
         what = "too many levels" if isinstance(trouble, RecursionError) else str(trouble)
         findings.add("", f"It cannot be read as JSON: {what}. Correct it there.")
         return None
     if not isinstance(data, dict):
-        findings.add("", 'It does not hold one object. Begin it with {"patients": [...].')
+        findings.add("", f"It does not hold one object. Begin it with {begin}.")
         return None
     return data
 

@@ -45,3 +45,8 @@ def route_of(text: str) -> str:
     """
     plain = " ".join(text.split())
     return plain if plain in ROUTES else _CODES.get(plain.lower(), "")
+
+
+def word_of(code: str) -> str:
+    """A route code written in full; "" for none."""
+    return _WORDS[code][0] if code else ""

@@ -11,7 +11,8 @@ from pathlib import Path
 from checklist import library
 from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
-from checklist.intake import compatibility
+from checklist.intake import compatibility, exchange
+from checklist.intake.exchange import Exchange
 from checklist.intake.fault import Fault, Faults, Findings
 from checklist.intake.formulary import formulary_of_toml
 from checklist.intake.formulary_csv import formulary_of_csv
@@ -45,6 +46,7 @@ class Ward:
     orders: Mapping[str, Order]
     orders_digest: str
     compatibility: Compatibility = field(default_factory=Compatibility)
+    exchange: Exchange = field(default_factory=Exchange)
 
 
 def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
@@ -73,12 +75,18 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
     together = compatibility.compatibility_of(
         folder / compatibility.FILE, found[4], shelves[0] if shelves else None
     )
+    found.append(Findings(exchange.FILE))
+    words = exchange.exchange_of(
+        folder / exchange.FILE, found[5], shelves[0] if shelves and not found[2].faults else None
+    )
     if unit is not None and shelves is not None and not found[2].faults:
         _products_of(unit, shelves[0], found[0])
     if unit is not None and orders is not None:
         _numbers_of(unit, orders, found[3])
     faults += [fault for one in found for fault in one.faults]
-    if faults or unit is None or shelves is None or orders is None or together is None:
+    if faults or unit is None or shelves is None or orders is None:
+        raise Faults(faults)
+    if together is None or words is None:
         raise Faults(faults)
     return Ward(
         folder=folder,
@@ -90,6 +98,7 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
         orders=orders.orders,
         orders_digest=orders.digest,
         compatibility=together,
+        exchange=words,
     )
 
 

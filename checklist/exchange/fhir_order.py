@@ -1,0 +1,215 @@
+"""A FHIR R4 MedicationRequest as an order line.
+
+Words of status and intent: FHIR R4, value sets medicationrequest-status and
+medicationrequest-intent. The library that looks over the structure does not look at these.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+
+from checklist import ucum
+from checklist.exchange.fhir_coded import amount_in, drug_of, meaning, route_in
+from checklist.exchange.fhir_time import times_of
+from checklist.exchange.node import Node
+from checklist.exchange.structure import R4, sound
+from checklist.exchange.taken import OVER, Line, Taken, fitting
+from checklist.intake.amount import strength_of
+from checklist.intake.exchange import Exchange
+from checklist.intake.orders import ordered_dose
+from checklist.intake.route import word_of
+from checklist.number import quoted
+from checklist.quantity import Quantity
+
+STATUS: Mapping[str, str] = {
+    "active": "active",
+    "on-hold": "held",
+    "cancelled": "cancelled",
+    "completed": "completed",
+    "entered-in-error": "cancelled",
+    "stopped": "stopped",
+    "draft": "",
+    "unknown": "",
+}
+"""What each status word of FHIR R4 is here; "" for one under which nothing may be given."""
+INTENT: Mapping[str, bool] = {
+    "proposal": False,
+    "plan": False,
+    "order": True,
+    "original-order": True,
+    "reflex-order": True,
+    "filler-order": True,
+    "instance-order": True,
+    "option": False,
+}
+"""The intents of FHIR R4, and whether each is an order."""
+_CHANGING = {
+    "maxDosePerPeriod": "A greatest dose in a period is not taken.",
+    "maxDosePerAdministration": "A greatest dose is not taken.",
+    "maxDosePerLifetime": "A greatest dose for life is not taken.",
+}
+_RATE = "How a dose runs in is not taken, since its bag and fluid are not in it."
+_BY_HAND = "Leave this order out by its id and enter it in orders.json by hand."
+_BESIDE = ("additionalInstruction", "patientInstruction", "method", "text")
+Resolve = Callable[[str], Node | None]
+
+
+def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Resolve) -> Line | None:
+    """The order line without its id and patient; None, with doubts, for what is no order.
+
+    Of an order that is over only its status is taken. `resolve` gives the entry that a reference
+    means.
+    """
+    if not _is_order(node):
+        return None
+    if STATUS[node.text("status")] in OVER:
+        return {"status": STATUS[node.text("status")]}
+    dosages = list(node.each("dosageInstruction"))
+    if len(dosages) != 1:
+        said = "There is no dosage." if not dosages else "There are several dosages."
+        node.at("dosageInstruction").doubt(f"{said} {_BY_HAND}")
+        return None
+    (dosage,) = dosages
+    drug, strength, form = _medication(node, words, resolve)
+    times = times_of(dosage, zone)
+    for key in _BESIDE:
+        if dosage.there(key):
+            taken.remark(f"{dosage.path}.{key}", "Words beside the dose are not taken.")
+    if not times.due:
+        taken.remark(node.path, "It has no due time; it is refused at the bedside until it has.")
+    if node.there("note"):
+        taken.remark(f"{node.path}.note", "A note is not taken. Read it in the record.")
+    return {
+        "drug": drug,
+        "dose": _dose(dosage, words, taken),
+        "route": word_of(route_in(dosage.part("route"), words)),
+        "site": meaning(dosage.part("site")).words,
+        "strength": strength,
+        "form": form,
+        "frequency": times.frequency,
+        "interval": times.interval,
+        "due": times.due,
+        "starts": times.starts,
+        "stops": times.stops,
+        "status": STATUS[node.text("status")],
+        "prescriber": _prescriber(node, words, taken, resolve),
+        "indication": _indication(node),
+    }
+
+
+def _is_order(node: Node) -> bool:
+    """Whether this is an order to give something, in words that the standard has."""
+    clear = True
+    status, intent = node.text("status"), node.text("intent")
+    if not STATUS.get(status):
+        known = "Under it nothing may be given." if status in STATUS else "R4 has no such word."
+        node.at("status").doubt(f"The status is {quoted(status)}. {known} Have it mended.")
+        clear = False
+    if not INTENT.get(intent):
+        known = "It is no order." if intent in INTENT else "R4 has no such word."
+        node.at("intent").doubt(f"The intent is {quoted(intent)}. {known} Leave it out by its id.")
+        clear = False
+    if node.true("doNotPerform"):
+        node.at("doNotPerform").doubt("The drug is not to be given. Leave it out by its id.")
+        clear = False
+    if node.true("reportedBoolean") or node.there("reportedReference"):
+        node.doubt("It was reported by somebody, not ordered. Leave it out by its id.")
+        clear = False
+    return clear
+
+
+def _medication(node: Node, words: Exchange, resolve: Resolve) -> tuple[str, str, str]:
+    """The drug, its strength and its form."""
+    if node.there("medicationCodeableConcept"):
+        return drug_of(node.part("medicationCodeableConcept"), words), "", ""
+    reference = node.part("medicationReference")
+    name = reference.text("reference")
+    medication = _contained(node, name[1:]) if name.startswith("#") else resolve(name)
+    if medication is None or medication.text("resourceType") != "Medication":
+        reference.doubt("The medication is not in the file. Have the Medication sent with it.")
+        return "", "", ""
+    if not sound("Medication", medication.value, medication.path, node.findings, R4):
+        return "", "", ""
+    ingredients = list(medication.each("ingredient"))
+    if len(ingredients) > 1:
+        medication.at("ingredient").doubt(f"It is a mixture of {len(ingredients)}. {_BY_HAND}")
+        return "", "", ""
+    form = meaning(medication.part("form")).words
+    strength = _strength(ingredients[0], words) if ingredients else ""
+    if medication.there("code"):
+        return drug_of(medication.part("code"), words), strength, form
+    inside = ingredients[0].part("itemCodeableConcept") if ingredients else medication.part("code")
+    return drug_of(inside, words), strength, form
+
+
+def _contained(node: Node, id_: str) -> Node | None:
+    inside = [one for one in node.each("contained") if one.text("id") == id_]
+    return inside[0] if len(inside) == 1 else None
+
+
+def _strength(ingredient: Node, words: Exchange) -> str:
+    """An amount in a volume; "" for the strength of a tablet, which says nothing of a volume."""
+    ratio = ingredient.part("strength")
+    above, below = ratio.part("numerator"), ratio.part("denominator")
+    if above.value is None or below.value is None:
+        return ""
+    amount, per = amount_in(above, words), amount_in(below, words)
+    if not amount or not per:
+        return ""
+    if ucum.unit(Quantity.parse(per).unit).dimension != ("volume", ()):
+        return ""
+    return fitting(ratio.path, ratio.findings, strength_of, f"{amount} in {per}")
+
+
+def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
+    """The one dose, its figures as they stand in the file."""
+    for key, sentence in _CHANGING.items():
+        if dosage.there(key):
+            dosage.at(key).doubt(f"{sentence} {_BY_HAND}")
+    rows = list(dosage.each("doseAndRate"))
+    if len(rows) != 1:
+        said = "There is no dose in figures." if not rows else "There are several doses."
+        dosage.at("doseAndRate").doubt(f"{said} {_BY_HAND}")
+        return ""
+    (row,) = rows
+    for key in row.names:
+        if key.startswith("rate"):
+            row.at(key).doubt(f"{_RATE} {_BY_HAND}")
+        elif key == "doseRange":
+            row.at(key).doubt(f"A dose from one amount to another is no one dose. {_BY_HAND}")
+    quantity = row.part("doseQuantity")
+    if quantity.value is None and not any(
+        key.startswith(("rate", "doseRange")) for key in row.names
+    ):
+        row.doubt(f"There is no dose in figures. {_BY_HAND}")
+    text = amount_in(quantity, words)
+    raw = quantity.figures("value")
+    if text and raw != text.partition(" ")[0]:
+        taken.remark(f"{quantity.path}.value", f"{quoted(raw)} is taken as {text}.")
+    return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text)
+
+
+def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> str:
+    """The code of whoever ordered; never a name, since it stands in the trail."""
+    requester = node.part("requester")
+    reference = requester.text("reference")
+    found = resolve(reference) if reference else None
+    code = ""
+    if words.prescriber_in:
+        places = [*(found.each("identifier") if found else ()), requester.part("identifier")]
+        codes = [one.text("value") for one in places if one.text("system") in words.prescriber_in]
+        code = codes[0] if codes else ""
+    elif reference:
+        code = reference.rpartition("/")[2]
+    if code and not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", code):
+        requester.doubt(f"{quoted(code)} is not a code that can stand for a prescriber.")
+        return ""
+    if not code:
+        taken.remark(f"{node.path}.requester", "No code of the prescriber; it stays empty.")
+    return code
+
+
+def _indication(node: Node) -> str:
+    """What it is for: the first reason that is given in words."""
+    return next((found for one in node.each("reasonCode") if (found := meaning(one).words)), "")
