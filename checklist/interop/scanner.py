@@ -90,6 +90,8 @@ class Scanner:
 
 UNTRIED = Scanner()
 """A scanner of which nothing is known."""
+SOUND = Scanner(prefix=Prefix.SENT, separator=GS, letters=Letters.AS_PRINTED, ending=Ending.ENTER)
+"""A scanner that sends all as it should."""
 
 
 def tells_apart(stand_in: str) -> bool:

@@ -1,6 +1,6 @@
 """Signs that a code has lost its separators on the way, so that one field holds the next ones.
 
-Which fields need a separator: GS1 Barcode Syntax Dictionary (2026-07-27). No syntax tells a lost one
+Which fields need one: GS1 Barcode Syntax Dictionary (2026-07-27). No syntax tells a lost separator
 from a long lot, so a doubtful value is never taken.
 """
 
