@@ -24,6 +24,7 @@ from checklist.faces import (
     prove,
     report,
     review,
+    scanner,
     trail,
     trail_heads,
     unit,
@@ -87,6 +88,7 @@ unit.app.add_typer(unit_settings.app)
 app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
 app.add_typer(label.app)
+app.add_typer(scanner.app, name="scanner")
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)

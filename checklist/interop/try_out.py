@@ -76,8 +76,8 @@ PAGE = (
         number=3,
         shape=Shape.LINEAR,
         prefix="]C1",
-        bracketed=f"(01){NUMBER}(10)aB-12(21)Zy9",
-        parts=(f"01{NUMBER}10aB-12", "21Zy9"),
+        bracketed=f"(01){NUMBER}(10)cD-34(21)Xw7",
+        parts=(f"01{NUMBER}10cD-34", "21Xw7"),
         shows="separator and prefix of a linear code",
     ),
     Printed(
@@ -92,8 +92,8 @@ PAGE = (
         number=5,
         shape=Shape.QR,
         prefix="]Q3",
-        bracketed=f"(01){NUMBER}(10)aB-12(21)Zy9",
-        parts=(f"01{NUMBER}10aB-12", "21Zy9"),
+        bracketed=f"(01){NUMBER}(10)eF-56(21)Vu5",
+        parts=(f"01{NUMBER}10eF-56", "21Vu5"),
         shows="separator and prefix of a QR code",
     ),
 )

@@ -16,7 +16,7 @@ MODULE = {Shape.DATAMATRIX: 0.5, Shape.QR: 0.5, Shape.LINEAR: 0.375, Shape.NUMBE
 """The width of a module in mm. GS1 General Specifications (from memory): EAN-13 0.264 to 0.66,
 GS1-128 0.25 to 1.016, GS1 DataMatrix and GS1 QR code in healthcare 0.254 to 0.99."""
 BAR = 20
-"""The height of the bars of a linear symbol, in mm. EAN-13 as above: 22.85 at 0.33 (from memory)."""
+"""The height of the bars of a linear symbol, in mm. Same source: 22.85 for EAN-13 at 0.33."""
 QUIET = {Shape.DATAMATRIX: 2, Shape.QR: 4, Shape.LINEAR: 10, Shape.NUMBER: 11}
 """Light modules on each side. Same source; one more than needed round a DataMatrix."""
 
@@ -54,7 +54,7 @@ def _placed(one: Printed) -> dict[str, Any]:
 
 
 def rows_of(one: Printed) -> tuple[tuple[bool, ...], ...]:
-    """The modules of a symbol, True where dark; a single row for a linear one. Raises NeedsExtra."""
+    """The modules of a symbol, True where dark; one row for a linear one. Raises NeedsExtra."""
     zxing = wanted("zxingcpp", EXTRA)
     form = {
         Shape.DATAMATRIX: zxing.BarcodeFormat.DataMatrix,
