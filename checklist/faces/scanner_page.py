@@ -9,8 +9,8 @@ import typer
 from checklist import library
 from checklist.faces.paper import put, suffix_of
 from checklist.faces.saying import harmless
-from checklist.faces.workplace import data_folder
-from checklist.intake.scanner_file import FILE, ScannerFile, said_separator
+from checklist.faces.workplace import scanners_of
+from checklist.intake.scanner_file import said_separator
 from checklist.intake.ward import load_ward
 from checklist.interop.scanner import GS, Scanner
 from checklist.interop.try_out import PAGE
@@ -24,11 +24,6 @@ def print_page(out: Path) -> None:
     typer.echo(harmless(f"{len(PAGE)} test symbols: {out}, A4"))
     typer.echo("Print at 100 %, never scaled to the page.")
     typer.echo("next: checklist scanner try --as CODE")
-
-
-def scanners_of(ward: Path | None) -> ScannerFile:
-    """The file of a ward's scanners: in its folder, or in the data folder for the demonstration."""
-    return ScannerFile((ward or data_folder()) / FILE)
 
 
 def show_known(ward: Path | None, *, as_json: bool) -> None:

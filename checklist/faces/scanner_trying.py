@@ -9,10 +9,10 @@ from pathlib import Path
 from checklist import library
 from checklist.faces.errand import errand
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn, needs_terminal
-from checklist.faces.scanner_page import said, scanners_of
+from checklist.faces.scanner_page import said
 from checklist.faces.stops import Stopped, Stops
 from checklist.faces.terminal import BOLD, Terminal
-from checklist.faces.workplace import TRAIL, data_folder, quoted, real_clock
+from checklist.faces.workplace import TRAIL, data_folder, quoted, real_clock, scanners_of
 from checklist.intake.scanner_file import said_separator
 from checklist.intake.ward import load_ward
 from checklist.interop.scanner import Ending
