@@ -221,7 +221,8 @@ class Lines:
         match act:
             case "seen":
                 answers, keyed = self._answers(asked), self._keyed(asked)
-                if turn in (None, station.find(id_).turn):
+                asked_here = {field.name for field in self._screen().fields}
+                if answers.keys() <= asked_here and turn in (None, station.find(id_).turn):
                     for name, why in keyed.items():
                         note = f"{KEYED_NOTE}: {name}: {why}"
                         turn = station.note(id_, note, by, ours=True).screen.prep.turn
