@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from checklist.gate import OutOfSequence
-from checklist.intake.entry import EntryFault, read
+from checklist.intake.codes import CodeBook
+from checklist.intake.entry import EntryFault, read, unsure
 from checklist.observation import (
     Channel,
     Kind,
@@ -42,12 +43,16 @@ class Answer:
 
 
 def read_answers(
-    asked: Sequence[Field], answers: Mapping[str, Answer], unit: Unit, at: datetime
+    asked: Sequence[Field],
+    answers: Mapping[str, Answer],
+    unit: Unit,
+    at: datetime,
+    codes: CodeBook,
 ) -> dict[str, Reading]:
     """The readings of the fields asked, in their order; an empty answer counts as none.
 
-    What cannot be read comes as Unread with its sentence. Raises OutOfSequence for an answer that
-    the step does not ask for.
+    `codes` is what the ward knows of codes and of this station's scanner. What cannot be read comes
+    as Unread with its sentence. Raises OutOfSequence for an answer that the step does not ask for.
     """
     today = unit.local(at).date()
     fields = {f.name: f for f in asked}
@@ -57,17 +62,17 @@ def read_answers(
         if field is None:
             raise OutOfSequence(f"this step does not ask for {name}")
         if answer.raw.strip():
-            value = _value(field, answer.raw, today, unit)
+            value = _value(field, answer.raw, today, unit, codes)
             seen[name] = Reading(answer.raw, value, answer.channel)
     for field in fields.values():
         if field.carried and field.name not in seen:
-            carried = _carried(field, seen)
+            carried = _carried(field, seen, today, codes)
             if carried is not None:
                 seen[field.name] = carried
     return {name: seen[name] for name in fields if name in seen}
 
 
-def _value(field: Field, raw: str, today: date, unit: Unit) -> Value:
+def _value(field: Field, raw: str, today: date, unit: Unit, codes: CodeBook) -> Value:
     try:
         return read(
             field.kind,
@@ -77,6 +82,7 @@ def _value(field: Field, raw: str, today: date, unit: Unit) -> Value:
             today=today,
             zone=unit.timezone,
             settings=unit,
+            codes=codes,
         )
     except EntryFault as fault:
         plain = field.kind in _FIGURES and _NUMBER_LIKE.fullmatch(raw.strip())
@@ -148,13 +154,20 @@ def channel_of(seen: Observation) -> Channel:
     return Channel.CHOSEN
 
 
-def _carried(field: Field, seen: Mapping[str, Reading]) -> Reading | None:
-    """Lot or expiry, when the scan of the product brought it along."""
+def _carried(
+    field: Field, seen: Mapping[str, Reading], today: date, codes: CodeBook
+) -> Reading | None:
+    """Lot or expiry, when the scan of the product brought it along.
+
+    A lot that the code cannot tell for sure comes as Unread, so that it is asked for in words.
+    """
     for reading in seen.values():
         if isinstance(reading.value, ProductRead):
             value = getattr(reading.value, field.carried, None)
             if value:
                 return Reading(str(value), value, reading.channel)
+            if field.carried == "lot" and (why := unsure(reading.raw, today=today, codes=codes)):
+                return Reading(reading.raw, Unread(why), reading.channel)
     return None
 
 

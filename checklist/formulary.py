@@ -102,7 +102,8 @@ class Product:
     `rounding` is the way a volume goes to a line of the syringe, `rounding_step` a step coarser
     than its lines, None for one line. `luer_fit` marks a plastic ampoule that fits straight on a
     syringe. `called` is what the label calls the item where that is not its drug and strength, such
-    as "sodium chloride 0.9 %".
+    as "sodium chloride 0.9 %". `numbers` are national numbers that its code may carry, each behind
+    its name: "ndc 01234-567-89".
 
     A device that comes filled has these: `scale_step`, what one line of its own scale stands for
     (mL, or what a pen counts), None when a part of it cannot be measured; `keeps_air`, a bubble
@@ -151,6 +152,7 @@ class Product:
     resuspend_for: Quantity | None = None
     powder: Quantity | None = None
     mixing: tuple[Mixing, ...] = ()
+    numbers: tuple[str, ...] = ()
 
     @property
     def said(self) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from types import MappingProxyType
 
 from checklist.quantity import Concentration, Quantity
 
@@ -18,6 +19,20 @@ class Channel(StrEnum):
     CHOSEN = "chosen"
     LINES = "lines"
     ENGINE = "engine"
+
+
+KEYED: Mapping[str, str] = MappingProxyType(
+    {
+        "no_code": "there is no code on it",
+        "unreadable": "the code is torn, wet or smudged",
+        "not_read": "the scanner does not read this kind of code",
+        "doubted": "what was scanned was refused",
+        "no_scanner": "there is no scanner here that works",
+    }
+)
+"""Why a code was typed in place of a scan. Common practice, no source."""
+KEYED_NOTE = "code_keyed"
+"""Begins the note that keeps it: `code_keyed: product: no_code`."""
 
 
 class Kind(StrEnum):

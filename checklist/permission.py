@@ -40,6 +40,8 @@ class Action(StrEnum):
     """Shut a person out, and let them in again."""
     RESET_PIN = "reset_pin"
     """Give another person a PIN for one sign-in."""
+    TRY_SCANNER = "try_scanner"
+    """Try the scanner of a station, and keep what it does."""
     ERASE = "erase"
     """Erase what identifies a person."""
     VERIFY = "verify"
@@ -55,7 +57,7 @@ class Action(StrEnum):
 _A = Action
 MAY: Mapping[Role, frozenset[Action]] = MappingProxyType(
     {
-        Role.PREPARER: frozenset({_A.PREPARE, _A.PRACTISE, _A.VERIFY}),
+        Role.PREPARER: frozenset({_A.PREPARE, _A.PRACTISE, _A.VERIFY, _A.TRY_SCANNER}),
         Role.CHECKER: frozenset({_A.CHECK, _A.RELEASE, _A.PRACTISE, _A.VERIFY}),
         Role.WITNESS: frozenset({_A.WITNESS, _A.PRACTISE, _A.VERIFY}),
         Role.LEADER: frozenset({_A.LEAD, _A.PRACTISE, _A.VERIFY}),
@@ -67,13 +69,13 @@ MAY: Mapping[Role, frozenset[Action]] = MappingProxyType(
             {
                 _A.KEEP_WORKFLOWS, _A.KEEP_PEOPLE, _A.LOCK_PEOPLE, _A.RESET_PIN, _A.RELEASE,
                 _A.READ_NEAR_MISSES, _A.READ_NAMES, _A.EXPORT, _A.PRACTISE, _A.VERIFY,
-                _A.CHECKPOINT,
+                _A.CHECKPOINT, _A.TRY_SCANNER,
             }
         ),
         Role.ADMINISTRATOR: frozenset(
             {
                 _A.KEEP_PEOPLE, _A.LOCK_PEOPLE, _A.RESET_PIN, _A.ERASE, _A.KEEP_TRAIL, _A.VERIFY,
-                _A.CHECKPOINT,
+                _A.CHECKPOINT, _A.TRY_SCANNER,
             }
         ),
         Role.TRAINEE: frozenset({_A.PRACTISE}),

@@ -54,6 +54,7 @@ WORKPLACE_KINDS = (
     "signed",
     "checkpointed",
     "clock_moved",
+    "scanner_tried",
     "names_shown",
     "exported",
     "erased",

@@ -13,9 +13,12 @@ from checklist.credential import Credentials
 from checklist.definition import WorkflowFaults, from_text
 from checklist.engine import Found, Stamp
 from checklist.fold import evolve, replay
+from checklist.formulary import Formulary
 from checklist.gate import OutOfSequence, Rules
 from checklist.in_force import in_force
+from checklist.intake.codes import CodeBook, codes_of
 from checklist.intake.ward import Ward, reload_orders
+from checklist.interop.scanner import UNTRIED, Scanner
 from checklist.limits import Limits
 from checklist.notary import Notary
 from checklist.observation import Channel
@@ -58,6 +61,7 @@ class Station:
     entry made here with one channel, whatever each answer came by. Whoever acts has signed in here
     before; `credentials` keeps the PINs, None where there are none. `practice` says that nothing
     counts here. `notary` signs what asks for it and keeps the trail's heads; None signs nothing.
+    `scanner` is what a try-out found of the scanner here.
     """
 
     def __init__(
@@ -76,6 +80,7 @@ class Station:
         credentials: Credentials | None = None,
         practice: bool = False,
         notary: Notary | None = None,
+        scanner: Scanner = UNTRIED,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -89,6 +94,8 @@ class Station:
         self._via = via
         self._practice = practice
         self.notary = notary
+        self.scanner = scanner
+        self._book: tuple[Formulary, CodeBook] | None = None
         self._attendance = Attendance(
             trail, credentials, clock=clock, new_id=new_id, station=name, via=via
         )
@@ -196,7 +203,7 @@ class Station:
         fields = asked(prep, spot)
         if READS_THE_RECORD.intersection(spot.step.checks):
             self.ward = self._reload(self.ward)
-        seen = read_answers(fields, answers, self.ward.unit, self._clock())
+        seen = read_answers(fields, answers, self.ward.unit, self._clock(), self.codes)
         seen = guarded(fields, seen, self._identifiers())
         around = self.surroundings(prep, person, spot)
         recorded, texts = sealed(fields, seen, self._new_id, prep.order.patient)
@@ -314,6 +321,14 @@ class Station:
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, lines
+
+    @property
+    def codes(self) -> CodeBook:
+        """What is known here of codes: the scanner, wristbands, national numbers."""
+        if self._book is None or self._book[0] is not self.ward.formulary:
+            book = codes_of(self.ward.unit, self.ward.formulary, self.scanner)
+            self._book = self.ward.formulary, book
+        return self._book[1]
 
     def now(self) -> datetime:
         """The time on this station's clock, in UTC."""

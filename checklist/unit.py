@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,6 +14,8 @@ from checklist.quantity import Quantity
 from checklist.stock import Stock
 from checklist.verdict import Tier
 
+NDC = "ndc"
+"""The name of the one national product number that is known without a pattern."""
 # What "at once" comes to on a clock. Common practice, no source.
 AT_ONCE = Quantity.of("15", "min")
 
@@ -25,6 +28,39 @@ class SignIn(StrEnum):
     """A code or badge is taken as it comes, and proves nothing."""
 
 
+class CheckFigure(StrEnum):
+    """How the last figure of a national number follows from the others."""
+
+    MOD_11 = "mod 11"
+    """The figures before it times 7, 6, 5 and so on from the right, added up, modulo 11; ten is no
+    check figure. Source: PZN, IFA (from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NumberForm:
+    """A national product number: the pattern of what its code carries, and its check figure.
+
+    A group in the pattern is the number itself, else the whole is. `check` is None for none.
+    """
+
+    pattern: str
+    check: CheckFigure | None = None
+
+    def number(self, text: str) -> str | None:
+        """The number in a text of this form; None for another text."""
+        found = re.fullmatch(self.pattern, text)
+        return found[found.re.groups and 1] if found else None
+
+    def checks_out(self, number: str) -> bool:
+        """Whether the check figure fits the others; True where there is none."""
+        if self.check is None:
+            return True
+        if not re.fullmatch(r"[0-9]{2,8}", number):
+            return False
+        weighed = zip(reversed(number[:-1]), range(7, 0, -1), strict=False)
+        return sum(int(figure) * weight for figure, weight in weighed) % 11 == int(number[-1])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unit:
     """The settings in force on one unit; each is recorded in the opening entry.
@@ -33,7 +69,9 @@ class Unit:
     the soft reason codes that are mere notes under them. The other limits may only be tightened.
     `raised` maps a reason code to the unit's tier, never below the trade's. `record_number` and
     `location` are patterns (Python re) that tell a record number and a room or bed apart from a
-    name. `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
+    name. `wristband` is the pattern of what the hospital's own wristbands carry, "" where that is a
+    GSRN or the record number; `numbers` are national product numbers, by the unit's own names.
+    `recalled` holds "product code/lot" pairs on the stop list. `register` maps a controlled
     product's code to the number of containers that its register says are in stock, `liquids` that
     of a controlled liquid to what is left in its open bottle; `liquid_loss` is what may be missing.
     `stock` says what labels the unit prints on.
@@ -50,6 +88,8 @@ class Unit:
     stations: tuple[str, ...] = ()
     record_number: str = r"[0-9]{6,10}"
     location: str = r"(?i)(room|bed|bay|ward|cubicle)\b.*|[0-9]{1,3}[A-Za-z]?"
+    wristband: str = ""
+    numbers: Mapping[str, NumberForm] = field(default_factory=dict)
     sign_in_with: SignIn = SignIn.PIN
     pin_tries: int = 5
     pin_lock: Quantity = Quantity.of("15", "min")

@@ -13,6 +13,7 @@ from typing import Any
 from checklist import library
 from checklist.answer import Answer
 from checklist.intake.ward import Ward, load_ward
+from checklist.interop.scanner import SOUND
 from checklist.mixture import content_of, instruction, strength_of
 from checklist.observation import Channel
 from checklist.order import Call, Order
@@ -101,6 +102,7 @@ class Scene:
             required=library.required(),
             name=self.station_name,
             clock=lambda: self.now,
+            scanner=SOUND,
             new_id=lambda: f"id-{next(self._numbers):06d}",
             reload=lambda ward: self.ward,
             credentials=pins,

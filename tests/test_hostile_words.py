@@ -19,7 +19,7 @@ from typer.testing import CliRunner
 from checklist.answer import Answer
 from checklist.engine import ways
 from checklist.faces.cli import app
-from checklist.faces.lines import NotUnderstood, _read
+from checklist.faces.line_form import NotUnderstood, read_line
 from checklist.faces.saying import harmless
 from checklist.intake.entry import EntryFault, read
 from checklist.observation import Channel, Kind
@@ -115,7 +115,7 @@ LINES = [
 @pytest.mark.parametrize("line", LINES, ids=range(len(LINES)))
 def test_a_hostile_line_is_not_understood(line: bytes) -> None:
     with bounded(), pytest.raises(NotUnderstood) as told:
-        _read(line)
+        read_line(line)
     assert len(json.dumps(str(told.value))) < 700
 
 

@@ -386,6 +386,96 @@ def test_order_and_person_are_named_beforehand(words: list[str], tmp_path: Path)
     assert not (tmp_path / "t.db").exists()
 
 
+LEARNT = """form = 1
+[station."W7E-1"]
+prefix = "not sent"
+separator = "U+007C"
+letters = "as printed"
+ending = "enter"
+tried_at = "2026-11-25T09:00:00Z"
+by = "RN-12"
+"""
+
+
+def test_what_was_learnt_of_the_scanner_holds_for_another_program(tmp_path: Path) -> None:
+    code = f"01{LABEL[5:19]}10LM|17280831"
+    (tmp_path / "checklist").mkdir()
+    (tmp_path / "checklist" / "scanners.toml").write_text(LEARNT, encoding="utf-8")
+    with Program(tmp_path) as program:
+        program.to("take_the_product")
+        assert program.go_on(product=code)["outcome"] == "passed"
+        _, body = bodies(program.trail)[-1]
+        seen = json.loads(body)["seen"]
+        assert seen["product"]["raw"] == code
+        assert "LM" in json.dumps(seen["lot"]) and "2028-08-31" in json.dumps(seen["expiry"])
+
+
+def test_without_that_the_stand_in_is_refused_in_words(program: Program) -> None:
+    program.to("take_the_product")
+    stop = program.go_on(product=f"01{LABEL[5:19]}10LM|17280831")
+    assert stop["outcome"] == "refused"
+    assert "cannot be read as a GS1 code" in json.dumps(stop)
+
+
+def test_a_lot_in_doubt_is_sent_again_from_the_label(program: Program) -> None:
+    program.to("take_the_product")
+    stop = program.go_on(product=f"{LABEL}91X")
+    assert stop["outcome"] == "refused"
+    assert "The lot in this code may hold more" in json.dumps(stop)
+    program.send(remedy="recheck")
+    assert program.go_on(product=f"{LABEL}91X", lot="LM4476")["outcome"] == "passed"
+
+
+def test_why_a_code_was_typed_is_kept_with_it(program: Program) -> None:
+    program.to("take_the_product")
+    before = program.head()
+    turn = program.step["turn"]
+    seen = program.answers()
+    for keyed in ("no_code", {"lot": "no_code"}, {"product": "lazy"}):
+        told = program.send(seen=seen, keyed=keyed, channel="typed")
+        assert told["outcome"] == "not_understood", told
+    told = program.send(seen={"pulse": "1"}, keyed={"product": "no_code"})
+    assert told["outcome"] == "not_understood" and program.head() == before
+    told = program.send(seen=seen, keyed={"product": "no_code"}, turn=turn, by=NURSE)
+    assert told["outcome"] == "passed"
+    (kind, body), (after, _) = bodies(program.trail)[-2:]
+    assert (kind, json.loads(body)["text"], after) == (
+        "noted", "code_keyed: product: no_code", "passed",
+    )  # fmt: skip
+
+
+def test_a_label_is_printed_by_lines_and_again_only_with_a_reason(program: Program) -> None:
+    out = program.trail.parent / "label.pdf"
+    told = program.send(print="label", out=str(out))
+    assert told["outcome"] == "not_understood" and not out.exists()
+    program.to("label_the_syringe")
+    turn = program.step["turn"]
+    told = program.send(print="label", out=str(out))
+    assert (told["outcome"], told["number"], told["form"]) == ("printed", 1, "flag")
+    assert program.hear()["turn"] == turn + 1
+    assert out.read_bytes().startswith(b"%PDF")
+    kind, body = bodies(program.trail)[-1]
+    assert (kind, json.loads(body)["code"]) == ("printed", told["code"])
+    other = out.with_name("other.svg")
+    refused = [
+        ({"out": str(out)}, "is there already"),
+        ({"out": str(other)}, "needs a reason"),
+        ({"out": str(other), "again": "lost_it"}, "is no reason"),
+        ({"out": str(other), "size": "5 x 5 mm", "again": "not_printed"}, "no label size"),
+        ({"out": str(out.with_suffix(".exe"))}, "a file is wanted that ends in"),
+        ({"out": str(other), "dpi": "203"}, "dpi a whole number"),
+        ({"out": str(other), "vial": "no"}, "vial is true or false"),
+        ({}, "out is no text"),
+    ]
+    for more, words in refused:
+        told = program.send(print="label", **more)
+        assert told["outcome"] == "not_understood" and words in told["sentence"], told
+        assert not other.exists()
+    assert program.send(print="box", out="x.pdf")["outcome"] == "not_understood"
+    told = program.send(print="label", out=str(other), again="not_printed", by=NURSE)
+    assert (told["outcome"], told["number"]) == ("printed", 2)
+
+
 def test_the_description_of_the_lines_names_every_key_that_is_told(program: Program) -> None:
     from checklist.faces import lines
 

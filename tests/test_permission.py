@@ -33,6 +33,7 @@ CELLS = {
     "keep_people":      ". . . . . . x x .",
     "lock_people":      ". . . . . . x x .",
     "reset_pin":        ". . . . . . x x .",
+    "try_scanner":      "x . . . . . x x .",
     "erase":            ". . . . . . . x .",
     "verify":           "x x x x x x x x .",
     "checkpoint":       ". . . . . x x x .",

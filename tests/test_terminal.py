@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 
 from checklist.faces import answering
+from checklist.intake.scanner_file import ScannerFile
+from checklist.interop.scanner import Ending, Letters, Prefix, Scanner
 from checklist.trail import Trail
 from tests.faces import ROOT, bodies, canaries, new_trail
 from tests.nurse import LABEL, RIGHT, Nurse, counted, kinds, to_the_count
@@ -300,13 +302,69 @@ def test_a_scan_keeps_its_separator_and_brings_lot_and_expiry_along(nurse: Nurse
 
 def test_what_a_code_does_not_carry_is_asked(nurse: Nurse) -> None:
     nurse.to("Take the ampoule", nurse.wait())
-    assert "Expiry printed on it" in nurse.type("09520007300411")
+    why = nurse.type("09520007300411")
+    assert "Why was it typed?" in why and "it was not: it was scanned" in why
+    assert "Type one of the numbers" in nurse.type("9")
+    assert "Expiry printed on it" in nurse.type("2")
     assert "Lot printed on it" in nurse.type("31 Jul 2027")
     nurse.type(":b")
     assert "Lot printed on it" in nurse.type("31 Jul 2027")
     assert "Look at the ampoule" in nurse.type("OX[5528]")
     _, body = bodies(nurse.home / "trail.db")[-1]
     assert json.loads(body)["seen"]["product"]["channel"] == "typed"
+    notes = [json.loads(text) for kind, text in bodies(nurse.home / "trail.db") if kind == "noted"]
+    assert [one["text"] for one in notes] == ["code_keyed: product: unreadable"]
+
+
+def test_a_scanner_without_prefix_is_no_typing_where_the_person_says_so(nurse: Nurse) -> None:
+    nurse.to("Take the ampoule", nurse.wait())
+    nurse.type("09520007300411")
+    assert "Expiry printed on it" in nurse.type("s")
+    nurse.type("31 Jul 2027")
+    nurse.type("OX5528")
+    _, body = bodies(nurse.home / "trail.db")[-1]
+    assert json.loads(body)["seen"]["product"]["channel"] == "scanned"
+    assert "code_keyed" not in str(bodies(nurse.home / "trail.db"))
+
+
+def test_a_lot_that_may_hold_more_is_asked_for_where_nobody_tried_the_scanner(
+    nurse: Nurse,
+) -> None:
+    """The lot ends in 91, company information, and a value of it: the separator may be lost."""
+    nurse.to("Take the ampoule", nurse.wait())
+    screen = nurse.type("]d201095200073004111727073110OX55289120")
+    assert "The lot in this code may hold more" in " ".join(screen.split())
+    assert screen.rstrip().endswith("Lot printed on it >")
+    assert "Look at the ampoule" in nurse.type("OX5528")
+    _, body = bodies(nurse.home / "trail.db")[-1]
+    seen = json.loads(body)["seen"]
+    assert "9120" not in json.dumps(seen["lot"]) and "9120" in seen["product"]["raw"]
+
+
+def test_a_separator_that_a_try_out_learnt_is_taken_for_one(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    found = Scanner(
+        prefix=Prefix.NOT_SENT,
+        separator="|",
+        letters=Letters.AS_PRINTED,
+        ending=Ending.TWICE,
+        tried_at="2026-11-25T09:00:00Z",
+        by="RN-12",
+    )
+    kept = ScannerFile(tmp_path / "checklist" / "scanners.toml")
+    kept.path.parent.mkdir(exist_ok=True)
+    kept.keep("W7E-1", found, between=lambda: None)
+    with Nurse(tmp_path, *words) as nurse:
+        nurse.to("Take the ampoule", nurse.wait())
+        # Two line ends: the second one is not taken for an answer to the next question.
+        screen = nurse.type("010952000730041110OX55289120|17270731\n")
+        assert "OX55289120" in screen and "No answer yet" not in screen
+        assert "Look at the ampoule" in screen
+        kind, body = bodies(tmp_path / "trail.db")[-1]
+        seen = json.loads(body)["seen"]
+        assert kind == "passed" and seen["product"]["channel"] == "scanned"
+        assert "OX55289120" in json.dumps(seen["lot"])
 
 
 @pytest.mark.parametrize(

@@ -10,9 +10,10 @@ from checklist import ucum
 from checklist.answer import Answer
 from checklist.faces.terminal import Terminal
 from checklist.faces.workplace import Workplace
-from checklist.intake.entry import EntryFault, read
+from checklist.intake.entry import EntryFault, read, unsure
 from checklist.interop import gs1
-from checklist.observation import Channel, Identifier, Kind, ProductRead, Value
+from checklist.interop.scanner import UNTRIED, Ending, Prefix, Scanner
+from checklist.observation import KEYED, Channel, Identifier, Kind, ProductRead, Value
 from checklist.quantity import Concentration, Quantity, words
 from checklist.timing import said_date
 from checklist.workflow import Field
@@ -43,7 +44,8 @@ class Asker:
     """Asks one thing at a time.
 
     `why` shows what is behind a step. `unread` is told of each answer that could not be read, with
-    the field and the raw text.
+    the field and the raw text; `keyed` of each code that was typed in place of a scan, with the
+    field and the reason, one of KEYED.
     """
 
     def __init__(
@@ -53,11 +55,14 @@ class Asker:
         *,
         why: Callable[[], None],
         unread: Callable[[Field, str], None],
+        keyed: Callable[[Field, str], None],
     ) -> None:
         self._terminal = terminal
         self._at = at
         self._why = why
         self._unread = unread
+        self._keyed = keyed
+        self._before = ""  # the reason that was given for the last code that was typed
 
     def line(self, prompt: str) -> str:
         """One line as typed. Raises BreakAsked or EndAsked, and answers :? itself."""
@@ -105,7 +110,7 @@ class Asker:
             field = fields[at]
             for kept in (given, values):
                 kept.pop(field.name, None)
-            if not self._carried(field, values):
+            if not self._carried(field, values, given):
                 try:
                     answer, value = self._answer(field)
                 except _Back:
@@ -133,15 +138,24 @@ class Asker:
                 return not raw
             self._terminal.say("Nothing was taken. Press Enter, or type :b.")
 
-    def _carried(self, field: Field, values: Mapping[str, Value]) -> bool:
-        """Whether a code that was just read brought this field along; it is told when it did."""
-        for value in values.values():
+    def _carried(
+        self, field: Field, values: Mapping[str, Value], given: Mapping[str, Answer]
+    ) -> bool:
+        """Whether a code that was just read brought this field along; it is told when it did.
+
+        Where the code has a lot and it is not sure, that is told as well, and the field is asked.
+        """
+        for name, value in values.items():
             if field.carried and isinstance(value, ProductRead):
                 found = getattr(value, field.carried, None)
                 if found:
                     text = said_date(found) if isinstance(found, date) else str(found)
                     self._terminal.say(f"{field.say}: {text}, from the code")
                     return True
+                if field.carried == "lot":
+                    raw, codes = given[name].raw, self._at.station.codes
+                    if why := unsure(raw, today=self._today(), codes=codes):
+                        self._terminal.say(why, first="    ")
         return False
 
     def _answer(self, field: Field) -> tuple[Answer | None, Value | None]:
@@ -172,7 +186,7 @@ class Asker:
                 continue
             if said := _said_back(field, value):
                 self._terminal.say(said, first="    ")
-            return Answer(raw, self._channel(field, raw)), value
+            return Answer(raw, self._came(field, raw)), value
 
     def _read(self, field: Field, raw: str) -> Value:
         unit = self._at.ward.unit
@@ -184,20 +198,54 @@ class Asker:
             today=self._today(),
             zone=unit.timezone,
             settings=unit,
+            codes=self._at.station.codes,
         )
 
     def _today(self) -> date:
         return self._at.ward.unit.local(self._at.clock()).date()
 
-    def _channel(self, field: Field, raw: str) -> Channel:
+    def _came(self, field: Field, raw: str) -> Channel:
+        """How an answer came in; for a code that was typed, the person says why."""
         if field.kind in (Kind.CHOICE, Kind.SEEN):
             return Channel.CHOSEN
-        return Channel.SCANNED if is_scan(raw, today=self._today()) else Channel.TYPED
+        scanner = self._at.station.scanner
+        scanned = is_scan(raw, today=self._today(), scanner=scanner)
+        if scanner.ending is Ending.TWICE and (scanned or field.kind is Kind.PRODUCT):
+            self._terminal.drop_blank()
+        if not scanned and field.kind is Kind.PRODUCT:
+            scanned = self._why_keyed(field, scanner)
+        return Channel.SCANNED if scanned else Channel.TYPED
+
+    def _why_keyed(self, field: Field, scanner: Scanner) -> bool:
+        """Ask why a code was typed, and pass that on; whether it was a scan after all.
+
+        A scanner that sends no prefix cannot be told from typing, so the person tells.
+        """
+        reasons = list(KEYED)
+        self._terminal.say("This code came without a scanner's marks. Why was it typed?")
+        for number, reason in enumerate(reasons, start=1):
+            self._terminal.say(KEYED[reason], first=f"  {number:>2}  ")
+        also = []
+        if scanner.prefix is not Prefix.SENT:
+            self._terminal.say("it was not: it was scanned", first="   s  ")
+            also.append("s")
+        if self._before:
+            self._terminal.say(f"as before: {KEYED[self._before]}", first="   b  ")
+            also.append("b")
+        chosen = self.choice(len(reasons), also=also, prompt="Why typed")
+        if chosen == "s":
+            return True
+        self._before = self._before if chosen == "b" else reasons[int(chosen) - 1]
+        self._keyed(field, self._before)
+        return False
 
 
-def is_scan(raw: str, *, today: date) -> bool:
-    """Whether a text came from a scanner: by prefix, separator, or a whole code that is sound."""
-    text = raw.strip()
+def is_scan(raw: str, *, today: date, scanner: Scanner = UNTRIED) -> bool:
+    """Whether a text came from a scanner: by prefix, separator, or a whole code that is sound.
+
+    `scanner` is what is known of the scanner, and so what it types for a separator.
+    """
+    text = scanner.meant(raw).strip()
     if text.startswith("]") or gs1.GS in text:
         return True
     if not _CODE.match(text):
@@ -209,15 +257,20 @@ def is_scan(raw: str, *, today: date) -> bool:
     return True
 
 
-def staff_code(raw: str, *, today: date) -> str:
-    """What stands on a badge: the number of a scanned staff code, or the text itself."""
-    if not is_scan(raw, today=today):
-        return raw.strip()
+def staff_code(raw: str, *, today: date, scanner: Scanner = UNTRIED) -> str:
+    """What stands on a badge: the number of a scanned staff code, the text of a plain barcode
+    without its prefix, or the text itself."""
+    text = scanner.meant(raw).strip()
+    if not is_scan(text, today=today):
+        return text
     try:
-        person = gs1.scan(raw, today=today).person
+        _, carrier, content = gs1.split(text)
+        if carrier is gs1.Carrier.PLAIN:
+            return content
+        person = gs1.scan(text, today=today).person
     except gs1.CodeFault:
-        return raw.strip()
-    return person.number if person and person.kind is gs1.PersonKind.STAFF else raw.strip()
+        return text
+    return person.number if person and person.kind is gs1.PersonKind.STAFF else text
 
 
 def _prompt(field: Field) -> str:

@@ -25,6 +25,7 @@ from checklist.faces import (
     prove,
     report,
     review,
+    scanner,
     trail,
     trail_heads,
     unit,
@@ -89,6 +90,7 @@ app.add_typer(unit.app, name="unit")
 app.add_typer(dose.app, name="dose")
 app.add_typer(label.app)
 app.add_typer(orders.app, name="orders")
+app.add_typer(scanner.app, name="scanner")
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)

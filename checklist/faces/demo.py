@@ -21,6 +21,7 @@ from checklist.faces.stops import Stops
 from checklist.faces.terminal import BOLD, LOUD, Terminal
 from checklist.faces.workplace import DEMONSTRATION, quoted
 from checklist.intake.ward import Ward, load_ward
+from checklist.interop.scanner import SOUND
 from checklist.label import label
 from checklist.observation import Channel, Kind
 from checklist.screen import Outcome, Screen
@@ -60,6 +61,7 @@ class Player:
             clock=self._clock,
             new_id=lambda: f"demo-{next(numbers):04d}",
             credentials=PracticePins(scenario.pins),
+            scanner=SOUND,
         )
         self.id = ""
 

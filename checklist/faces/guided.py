@@ -15,7 +15,7 @@ from checklist.faces.workplace import Workplace, begun, quoted
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
-from checklist.observation import Kind
+from checklist.observation import KEYED_NOTE, Kind
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen
@@ -39,7 +39,9 @@ class Guided:
         self._second: StaffMember | None = None
         self._news: list[tuple[str, str]] = []
         self._drawn = False  # whether the present screen is one that can be drawn again
-        self._asker = Asker(terminal, at, why=self._why, unread=self._unread)
+        self._asker = Asker(
+            terminal, at, why=self._why, unread=self._unread, keyed=self._typed_code
+        )
         self._noted = 0  # entries made beside the present screen, which move the turn on
         self.id = ""
 
@@ -353,6 +355,10 @@ class Guided:
         figures = field.kind in (Kind.QUANTITY, Kind.COUNT, Kind.TIME)
         kept = raw.strip() if figures and _is_short_figure(raw.strip()) else "not kept"
         self._note(f"entry_unreadable: {field.name}: {kept}")
+
+    def _typed_code(self, field: Field, reason: str) -> None:
+        """Keep why a code was typed in place of a scan."""
+        self._note(f"{KEYED_NOTE}: {field.name}: {reason}")
 
     def _note(self, text: str) -> None:
         self._station.note(self.id, text, self._present().code, ours=True)

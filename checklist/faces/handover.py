@@ -9,6 +9,7 @@ from checklist.attendance import found
 from checklist.faces.answering import staff_code
 from checklist.faces.terminal import BOLD, Terminal
 from checklist.faces.workplace import Workplace
+from checklist.interop.scanner import Ending
 from checklist.people import StaffMember
 from checklist.station import NotHere, NotSignedIn
 from checklist.unit import SignIn, Unit
@@ -33,7 +34,7 @@ def signed_in(
     is asked for no PIN. An empty PIN leads back to the code.
     """
     while True:
-        typed, code = code or staff_code(ask(prompt), today=_today(at)), ""
+        typed, code = code or _code(terminal, at, ask(prompt)), ""
         pin = ""
         person = _known(at, typed)
         if person is not None and barred(person.code):
@@ -46,6 +47,13 @@ def signed_in(
             return at.station.sign_in(typed, pin, second_for=second_for)
         except (NotHere, NotSignedIn) as fault:
             terminal.say(sentence(fault))
+
+
+def _code(terminal: Terminal, at: Workplace, raw: str) -> str:
+    scanner = at.station.scanner
+    if scanner.ending is Ending.TWICE:
+        terminal.drop_blank()
+    return staff_code(raw, today=_today(at), scanner=scanner)
 
 
 def _known(at: Workplace, code_or_badge: str) -> StaffMember | None:

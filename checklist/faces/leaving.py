@@ -56,6 +56,7 @@ def _code_of(fault: Exception) -> int | None:
     from checklist.facts.folder import FactsFault
     from checklist.fold import TrailContradiction
     from checklist.intake.fault import Faults
+    from checklist.intake.scanner_file import ScannerFault
     from checklist.library import MissingFiles
     from checklist.requirement import RequiredFaults
     from checklist.review.unusable import Unusable
@@ -70,8 +71,8 @@ def _code_of(fault: Exception) -> int | None:
         return WANTING
     told_of = (
         BaselineFault, CannotGoOn, CredentialFault, FactsFault, Faults, KeyFault, MissingFiles,
-        NeedsExtra, NotAllowed, NotHere, NotObserved, NotSignedIn, RequiredFaults, TableFault,
-        TrailFault, Unusable, WorkflowFaults,
+        NeedsExtra, NotAllowed, NotHere, NotObserved, NotSignedIn, RequiredFaults, ScannerFault,
+        TableFault, TrailFault, Unusable, WorkflowFaults,
     )  # fmt: skip
     return USAGE if isinstance(fault, told_of) else None
 

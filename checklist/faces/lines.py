@@ -43,12 +43,23 @@ In, one act a line:
     {"abandon": "patient_declined"}        a listed ending, with "note" where it is "other"
     {"note": "..."}                        a remark; no names
     {"show": true}                         the working, after a refused volume
+    {"print": "label", "out": "a.pdf"}     the label into a new file: .pdf, .svg or .png
 
 Each may carry "by", the staff code of who acts and has signed in (left out: the person of --as),
 and "turn", the turn that was last seen: if somebody has moved the preparation on, nothing is
 recorded. "seen" may carry "channel", "scanned" or "typed", for how its answers reached the other
-program. All entries are marked with the channel "lines". Expected values are never sent. The end of
-input counts as an interruption.
+program, and "keyed", why a code was typed in place of a scan: {"product": "no_code"}; reasons are
+no_code, unreadable, not_read, doubted and no_scanner. What the try-out of this station's scanner
+found (`checklist scanner try`) holds here as well: a lot that is not sure comes back as refused,
+and is then sent as an answer of its own, read from the label. "print" may carry "vial", true for
+the label of a vial that stays in use, "size", "form", "symbol", "again" and "dpi", as the options
+of `checklist label` do. It is answered by
+
+    {"outcome": "printed", "number": 1, "code": "...", "out": "a.pdf", "size": "60 x 30 mm",
+     "form": "flat", "turn": 23}
+
+and by the open step, if there is one. Printing moves nothing. All entries are marked with the
+channel "lines". Expected values are never sent. The end of input counts as an interruption.
 """
 
 from __future__ import annotations
@@ -57,49 +68,44 @@ import json
 import os
 import sys
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from checklist import engine
 from checklist.answer import Answer
 from checklist.engine import MovedOn, NotOffered
-from checklist.faces.leaving import DONE, WANTING
+from checklist.extra import NeedsExtra
+from checklist.faces import paper
+from checklist.faces.answering import staff_code
+from checklist.faces.leaving import DONE, WANTING, CannotGoOn
+from checklist.faces.line_form import (
+    LONGEST,
+    NotUnderstood,
+    by_of,
+    is_true,
+    one_of,
+    read_line,
+    turn_of,
+    words_of,
+)
 from checklist.faces.stops import Stopped, Stops
 from checklist.faces.workplace import Workplace, begun
 from checklist.gate import OutOfSequence
-from checklist.intake.entry import EntryFault, plain_text
 from checklist.intake.fault import Faults
-from checklist.observation import Channel, Kind
+from checklist.observation import KEYED, KEYED_NOTE, Channel, Kind
 from checklist.preparation import GIVEN
+from checklist.printing.press import DPI
 from checklist.screen import Outcome, Screen, Told
 from checklist.station import NotAllowed, NotHere, NotSignedIn
 from checklist.trail import TrailBusy, TurnTaken
 from checklist.unit import SignIn
 from checklist.verdict import Remedy
 
-LONGEST = 100_000
-"""The longest line that is read, in bytes."""
-LONGEST_NOTE = 200
-"""The longest note or reason, in characters."""
 END_OF_INPUT = "end of input"
-_BESIDE: Mapping[str, frozenset[str]] = {
-    "seen": frozenset({"channel", "turn"}),
-    "remedy": frozenset({"note", "turn"}),
-    "reason": frozenset({"note", "turn"}),
-    "abandon": frozenset({"note"}),
-    "interrupt": frozenset(),
-    "resume": frozenset(),
-    "note": frozenset(),
-    "show": frozenset(),
-    "sign_in": frozenset({"pin", "second"}),
-}
 _CHANNELS = {"lines": Channel.LINES, "scanned": Channel.SCANNED, "typed": Channel.TYPED}
 _NOT_TAKEN = (
     MovedOn, NotAllowed, NotOffered, NotSignedIn, OutOfSequence, NotHere, TurnTaken, Faults,
 )  # fmt: skip
-
-
-class NotUnderstood(Exception):
-    """A line that came in cannot be taken; nothing is recorded. The message says why."""
 
 
 class Lines:
@@ -150,7 +156,7 @@ class Lines:
         here = False
         while not here:
             try:
-                act, asked = _read(self._line())
+                act, asked = read_line(self._line())
                 if act != "sign_in" or asked[act] != self._by or "second" in asked:
                     raise NotUnderstood(f"{self._by} signs in first. Nothing was recorded.")
                 here = self._sign_in(asked)
@@ -164,8 +170,10 @@ class Lines:
             raise NotUnderstood(
                 "A sign-in holds a code and a PIN in quotes; second is true or false."
             )
+        today = self._at.ward.unit.local(self._at.clock()).date()
+        badge = staff_code(code, today=today, scanner=self._station.scanner)
         try:
-            person = self._station.sign_in(code, pin, second_for=self.id if second else "")
+            person = self._station.sign_in(badge, pin, second_for=self.id if second else "")
         except (NotHere, NotSignedIn) as fault:
             _out({"outcome": "not_signed_in", "sentence": f"{fault}."})
             return False
@@ -183,9 +191,13 @@ class Lines:
 
     def _take(self, line: bytes) -> None:
         try:
-            act, asked = _read(line)
+            act, asked = read_line(line)
             if act == "sign_in":
                 self._sign_in(asked)
+                return
+            if act == "print":
+                self._print(asked)
+                self._tell_step()
                 return
             outcome, more = self._done(act, asked)
         except NotUnderstood as fault:
@@ -204,28 +216,34 @@ class Lines:
 
     def _done(self, act: str, asked: Mapping[str, Any]) -> tuple[Outcome, dict[str, Any]]:
         """Carry out one act; gives its outcome, and what else is to be told of it."""
-        by, turn, note = _by(asked, self._by), _turn(asked), _words(asked, "note", "")
+        by, turn, note = by_of(asked, self._by), turn_of(asked), words_of(asked, "note", "")
         station, id_ = self._station, self.id
         match act:
             case "seen":
-                outcome = station.attempt(id_, self._answers(asked), by, turn=turn)
+                answers, keyed = self._answers(asked), self._keyed(asked)
+                asked_here = {field.name for field in self._screen().fields}
+                if answers.keys() <= asked_here and turn in (None, station.find(id_).turn):
+                    for name, why in keyed.items():
+                        note = f"{KEYED_NOTE}: {name}: {why}"
+                        turn = station.note(id_, note, by, ours=True).screen.prep.turn
+                outcome = station.attempt(id_, answers, by, turn=turn)
             case "remedy":
-                remedy = _one_of(asked, act, tuple(each.value for each in Remedy))
+                remedy = one_of(asked, act, tuple(each.value for each in Remedy))
                 outcome = station.remedy(id_, Remedy(remedy), by, note=note, turn=turn)
             case "reason":
-                because = _one_of(asked, act, tuple(engine.GO_ON))
+                because = one_of(asked, act, tuple(engine.GO_ON))
                 outcome = station.proceed(id_, because, by, note=note, turn=turn)
             case "interrupt":
-                outcome = station.interrupt(id_, _words(asked, act), by)
+                outcome = station.interrupt(id_, words_of(asked, act), by)
             case "resume":
-                _true(asked, act)
+                is_true(asked, act)
                 outcome = station.resume(id_, by)
             case "abandon":
-                outcome = station.end(id_, _words(asked, act), by, note=note)
+                outcome = station.end(id_, words_of(asked, act), by, note=note)
             case "note":
-                outcome = station.note(id_, _words(asked, act), by)
+                outcome = station.note(id_, words_of(asked, act), by)
             case _:
-                _true(asked, act)
+                is_true(asked, act)
                 outcome, working = station.show_target(id_, by)
                 return outcome, {"working": list(working)}
         return outcome, {}
@@ -234,7 +252,7 @@ class Lines:
         seen = asked["seen"]
         if not isinstance(seen, dict):
             raise NotUnderstood("seen is an object with one answer for each field.")
-        channel = _CHANNELS[_one_of({"channel": "lines", **asked}, "channel", tuple(_CHANNELS))]
+        channel = _CHANNELS[one_of({"channel": "lines", **asked}, "channel", tuple(_CHANNELS))]
         kinds = {field.name: field.kind for field in self._screen().fields}
         answers = {}
         for name, given in seen.items():
@@ -248,6 +266,41 @@ class Lines:
                 )
             answers[name] = Answer(value, channel)
         return answers
+
+    def _keyed(self, asked: Mapping[str, Any]) -> dict[str, str]:
+        """Why codes were typed in place of a scan, by field."""
+        keyed = asked.get("keyed", {})
+        fields = [field.name for field in self._screen().fields if field.kind is Kind.PRODUCT]
+        if not isinstance(keyed, dict) or not keyed.keys() <= set(fields):
+            known = ", ".join(fields) or "none in this step"
+            raise NotUnderstood(f"keyed is an object with a reason for each code; codes: {known}.")
+        return {name: one_of(keyed, name, tuple(KEYED)) for name in keyed}
+
+    def _print(self, asked: Mapping[str, Any]) -> None:
+        """Print a label and tell of it."""
+        one_of(asked, "print", ("label",))
+        vial, dpi = asked.get("vial", False), asked.get("dpi", DPI[0])
+        if not isinstance(vial, bool) or type(dpi) is not int:
+            raise NotUnderstood("vial is true or false, dpi a whole number.")
+        words = {name: words_of(asked, name, "") for name in ("size", "form", "symbol", "again")}
+        out, by = Path(words_of(asked, "out")), self._station.person(by_of(asked, self._by))
+        try:
+            with paper.clear():
+                what = paper.asked_for(words, vial=vial)
+                made = paper.printed(self._station, self.id, by, what, out, dpi=dpi)
+        except (CannotGoOn, NeedsExtra) as fault:
+            raise NotUnderstood(str(fault)) from fault
+        _out(
+            {
+                "outcome": "printed",
+                "number": made.code.number,
+                "code": made.code.figures,
+                "out": str(out),
+                "size": str(made.laid.size),
+                "form": made.laid.form.value,
+                "turn": self._screen().prep.turn,
+            }
+        )
 
     # -- out -----------------------------------------------------------------------------------
 
@@ -311,75 +364,3 @@ def _note(one: Told) -> dict[str, Any]:
 def _out(data: Mapping[str, Any]) -> None:
     sys.stdout.write(json.dumps(data) + "\n")
     sys.stdout.flush()
-
-
-def _read(line: bytes) -> tuple[str, dict[str, Any]]:
-    """The act that a line asks for, and the whole line as an object. Raises NotUnderstood."""
-    if len(line) > LONGEST:
-        raise NotUnderstood(f"A line has {LONGEST} bytes at most. Send one act a line.")
-    try:
-        asked = json.loads(line.decode("utf-8"), object_pairs_hook=_object, parse_constant=_no)
-    except (ValueError, RecursionError) as fault:
-        raise NotUnderstood(f"This line is not one JSON object: {fault}.") from fault
-    if not isinstance(asked, dict):
-        raise NotUnderstood("A line is one JSON object, in braces.")
-    acts = [act for act in _BESIDE if act in asked]
-    act = acts[0] if acts else ""
-    if "note" in acts and len(acts) == 2:
-        act = next(one for one in acts if one != "note")
-        acts = [act] if "note" in _BESIDE[act] else acts
-    if len(acts) != 1:
-        raise NotUnderstood(f"A line holds one act of {', '.join(_BESIDE)}; this has {len(acts)}.")
-    known = {act, "by", *_BESIDE[act]}
-    if strange := sorted(asked.keys() - known):
-        if "sign_in" in asked:  # a PIN may stand in the wrong place
-            raise NotUnderstood("A sign-in holds sign_in, pin and second, and nothing else.")
-        raise NotUnderstood(
-            f"The key {strange[0]!r} is not known beside {act}; known: {', '.join(sorted(known))}."
-        )
-    return act, asked
-
-
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    made = dict(pairs)
-    if len(made) < len(pairs):
-        raise ValueError("a key stands twice")
-    return made
-
-
-def _no(constant: str) -> None:
-    raise ValueError(f"{constant} is no value")
-
-
-def _words(asked: Mapping[str, Any], key: str, default: str | None = None) -> str:
-    """A plain text; nothing that hides or steers. `default` when the key is left out."""
-    if default is not None and asked.get(key, default) == default:
-        return default
-    if not isinstance(text := asked.get(key), str):
-        raise NotUnderstood(f"{key} is no text. Write it in quotes.")
-    try:
-        return plain_text(text, LONGEST_NOTE)
-    except EntryFault as fault:
-        raise NotUnderstood(f"{key}: {fault}") from fault
-
-
-def _one_of(asked: Mapping[str, Any], key: str, known: tuple[str, ...]) -> str:
-    if (word := asked.get(key)) not in known:
-        raise NotUnderstood(f"{key} is {word!r}; it can be {', '.join(known)}.")
-    return str(word)
-
-
-def _by(asked: Mapping[str, Any], default: str) -> str:
-    return _words(asked, "by") if "by" in asked else default
-
-
-def _turn(asked: Mapping[str, Any]) -> int | None:
-    turn = asked.get("turn")
-    if turn is not None and type(turn) is not int:
-        raise NotUnderstood("turn is the whole number that the last line gave.")
-    return turn
-
-
-def _true(asked: Mapping[str, Any], key: str) -> None:
-    if asked[key] is not True:
-        raise NotUnderstood(f"{key} is given as true.")

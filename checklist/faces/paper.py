@@ -53,28 +53,50 @@ def print_label(
 
     `words` are the answers to --size, --form, --symbol and --again as typed.
     """
-    suffix = suffix_of(out, press.FORMATS)
-    if dpi not in press.DPI:
-        raise CannotGoOn(f"--dpi {dpi}: printers here have {_listed(press.DPI)} dots to the inch.")
+    suffix_of(out, press.FORMATS)
     with clear():
-        asked = Asked(
-            size=Size.parse(words["size"]) if words["size"] else None,
-            form=_word("--form", words["form"], Form),
-            symbol=_word("--symbol", words["symbol"], Symbol),
-            vial=vial,
-            again=words["again"],
-            specimen=specimen,
-        )
+        asked = asked_for(words, vial=vial, specimen=specimen)
         with at_hand(trail, ward, write=not specimen) as (station, path):
             person = _nobody() if specimen else signed_in(station, by)
-            made = job(station, preparation_of(station.trail, named).id, person, asked)
-            file = press.made(made.laid, suffix, dpi=dpi)
-            put(out, file, lambda: None if specimen else _record(station, made, file, suffix, by))
+            id_ = preparation_of(station.trail, named).id
+            made = printed(station, id_, person, asked, out, dpi=dpi)
     _said(made, out, path, specimen=specimen)
 
 
-def _record(station: Station, made: Job, file: bytes, suffix: str, by: str) -> None:
-    station.printed(made.preparation, made.record(file, suffix), by, turn=made.turn)
+def asked_for(words: Mapping[str, str], *, vial: bool, specimen: bool = False) -> Asked:
+    """What is asked for in words: `size`, `form`, `symbol` and `again`, each possibly "".
+
+    Raises CannotGoOn, NoSuchStock.
+    """
+    return Asked(
+        size=Size.parse(words["size"]) if words["size"] else None,
+        form=_word("--form", words["form"], Form),
+        symbol=_word("--symbol", words["symbol"], Symbol),
+        vial=vial,
+        again=words["again"],
+        specimen=specimen,
+    )
+
+
+def printed(
+    station: Station, id_: str, person: StaffMember, asked: Asked, out: Path, *, dpi: int
+) -> Job:
+    """Print one label into a new file and record it, unless it is a specimen.
+
+    Raises CannotGoOn, and within `clear` whatever else stands in the way; NeedsExtra.
+    """
+    suffix = suffix_of(out, press.FORMATS)
+    if dpi not in press.DPI:
+        raise CannotGoOn(f"--dpi {dpi}: printers here have {_listed(press.DPI)} dots to the inch.")
+    made = job(station, id_, person, asked)
+    file = press.made(made.laid, suffix, dpi=dpi)
+
+    def record() -> None:
+        if not asked.specimen:
+            station.printed(id_, made.record(file, suffix), person.code, turn=made.turn)
+
+    put(out, file, record)
+    return made
 
 
 def _said(made: Job, out: Path, path: Path, *, specimen: bool) -> None:

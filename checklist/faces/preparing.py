@@ -5,13 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from checklist import library
-from checklist.faces.leaving import WANTING, CannotGoOn, needs_terminal
+from checklist.faces.leaving import WANTING, CannotGoOn, message, needs_terminal
 from checklist.faces.workplace import Place, Workplace, workplace
 from checklist.intake.ward import load_ward
 from checklist.timing import said_time
 
 if TYPE_CHECKING:
     from checklist.faces.terminal import Terminal
+
+
+UNTRIED = (
+    "The scanner of this station was never tried, so a lot in doubt is asked for by hand. Try it:"
+    " checklist scanner try"
+)
 
 
 def guided(place: Place, order: str, *, by: str, container: str) -> int:
@@ -49,6 +55,8 @@ def _guided(terminal: Terminal, at: Workplace, *, by: str, container: str) -> in
             "This is the demonstration ward on the real clock, so its orders may be past their"
             " hour. To practise at their hour, add --practice."
         )
+    if not at.practice and not at.station.scanner.tried:
+        terminal.say(UNTRIED)
     if by:
         at.station.person(by)
     person = handover.signed_in(terminal, at, terminal.read, "Your staff code or badge >", code=by)
@@ -91,4 +99,6 @@ def in_lines(place: Place, order: str, *, by: str, container: str) -> int:
     from checklist.faces.stops import Stops
 
     with Stops() as stops, workplace(place, order) as at:
+        if not at.practice and not at.station.scanner.tried:
+            message(UNTRIED)
         return Lines(at, stops).run(order, by=by, container=container)

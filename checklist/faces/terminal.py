@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import select
 import shutil
 import sys
 from collections.abc import Iterator, Sequence
@@ -116,6 +117,20 @@ class Terminal:
             typed = self.read(f"{prompt} (not shown) >")
         self._line("", "")
         return typed
+
+    def drop_blank(self, seconds: float = 0.3) -> bool:
+        """Drop an empty line that a scanner sends behind a code; whether there was one."""
+        try:
+            waiting, _, _ = select.select([sys.stdin], [], [], seconds)
+        except (OSError, ValueError):  # no terminal that can be waited for
+            return False
+        if not waiting:
+            return False
+        with self._stops.waiting():
+            line = sys.stdin.readline()
+        if line.strip():
+            self.say("Two codes came in one after the other. The second one was dropped.")
+        return True
 
     def forget_typed(self) -> None:
         """Drop what was typed or scanned ahead, so that a stray scan never answers a stop."""

@@ -17,6 +17,8 @@ from checklist import library
 from checklist.faces.leaving import CannotGoOn, message
 from checklist.faces.pins import needs_a_pin, pins_of
 from checklist.faces.scenario import read_scenario
+from checklist.intake.scanner_file import FILE as SCANNERS
+from checklist.intake.scanner_file import ScannerFile
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
 from checklist.printing.label_code import LabelCode, NotALabelCode
@@ -131,19 +133,21 @@ def workplace(place: Place, order: str) -> Iterator[Workplace]:
     try:
         clock = real_clock if start is None else running_from(latest(trail, start))
         notary = notary_of(trail)
+        name = place.station or _usual_station(ward)
         station = Station(
             trail,
             ward,
             workflows=workflows,
             limits=limits,
             required=required,
-            name=place.station or _usual_station(ward),
+            name=name,
             clock=clock,
             new_id=new_id,
             via=place.via,
             credentials=keeper,
             practice=place.practice,
             notary=notary,
+            scanner=scanners_of(place.ward).of(name),
         )
         yield Workplace(
             station=station,
@@ -178,6 +182,11 @@ def begun(at: Workplace, order: str, by: str, container: str) -> tuple[str, Scre
     if stood.stands != "interrupted" and stood.prep.turn > 0:
         station.interrupt(known[-1], STATION_STOPPED, by)
     return known[-1], stood
+
+
+def scanners_of(ward: Path | None) -> ScannerFile:
+    """The file of a ward's scanners: in its folder, or in the data folder for the demonstration."""
+    return ScannerFile((ward or data_folder()) / SCANNERS)
 
 
 def _usual_station(ward: Ward) -> str:

@@ -6,9 +6,11 @@ import calendar
 import re
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from zoneinfo import ZoneInfo
 
+from checklist.intake.codes import CodeBook
 from checklist.interop import gs1
 from checklist.interop.gtin import checks_out, gtin14
 from checklist.letters import unseen
@@ -23,6 +25,9 @@ MAX_SHORT = 80
 """The longest name, number, date or choice, in characters."""
 PHARMACY_CODE = r"[A-Za-z][A-Za-z0-9-]{1,31}"
 """A pharmacy's own code begins with a letter, so that it never passes for an item number."""
+
+NO_BOOK = CodeBook()
+"""Nothing is known of the scanner, nor of any national number."""
 
 _MONTHS = tuple(name.lower() for name in calendar.month_name)
 _YES = ("y", "yes", "seen", "so")
@@ -45,6 +50,7 @@ def read(
     today: date,
     zone: str,
     settings: Unit,
+    codes: CodeBook = NO_BOOK,
 ) -> Value:
     """What the answer means, for a field of this kind. Raises EntryFault with a sentence.
 
@@ -52,6 +58,7 @@ def read(
     checks to compare. `answers` are the names that a choice offers. `today` is the ward's local
     day; a time of day is taken on it, in the time zone `zone`. A count comes back as a Quantity
     of that unit or of "1"; a time as aware UTC; a birth date inside an Identifier as 2027-08-31.
+    `codes` says what is known of the scanner here and of national numbers.
 
     >>> read(Kind.QUANTITY, "0.75", unit="mL", today=date(2026, 11, 25), zone="UTC",
     ...      settings=Unit(code="W", name="W"))
@@ -60,9 +67,9 @@ def read(
     try:
         match kind:
             case Kind.PRODUCT:
-                return _product(raw, today)
+                return _product(raw, today, codes)
             case Kind.IDENTIFIER:
-                return _identifier(raw, today, settings)
+                return _identifier(codes.scanner.meant(raw), today, settings)
             case Kind.QUANTITY:
                 return _quantity(plain_text(raw, MAX_SHORT), unit)
             case Kind.CONCENTRATION:
@@ -201,14 +208,19 @@ def _seen(text: str) -> bool:
     raise EntryFault(f"{quoted(text)} is neither yes nor no. Type y for yes or n for not so.")
 
 
-def _product(raw: str, today: date) -> ProductRead:
-    """A scan, an item number with its check digit, bracketed text, or the pharmacy's own code."""
-    _, carrier, content = gs1.split(raw)
-    if carrier in (None, gs1.Carrier.PLAIN) and re.fullmatch(PHARMACY_CODE, content):
-        return ProductRead(code=content)
+def _product(raw: str, today: date, codes: CodeBook) -> ProductRead:
+    """A scan, an item number with its check digit, bracketed text, a national number, or the
+    pharmacy's own code."""
+    scanner = codes.scanner
+    _, carrier, content = gs1.split(scanner.meant(raw))
+    if carrier in (None, gs1.Carrier.PLAIN):
+        if (found := codes.national(content)) is not None:
+            return ProductRead(code=found)
+        if re.fullmatch(PHARMACY_CODE, content):
+            return ProductRead(code=content)
     if carrier is None and re.fullmatch(r"[0-9]{1,14}", content):
-        return ProductRead(code=gtin14(content))
-    scan = gs1.scan(raw, today=today)
+        return ProductRead(code=codes.of_gtin(gtin14(content)))
+    scan = gs1.scan(raw, today=today, scanner=scanner)
     if scan.product is None:
         raise EntryFault("This is a person's number. Scan the code of the item.")
     if scan.expires_at is not None and scan.product.expiry == today:
@@ -216,17 +228,29 @@ def _product(raw: str, today: date) -> ProductRead:
             f"This item is in date until {scan.expires_at:%H:%M} today, and only whole days are"
             " compared here. Take another item, or ask the pharmacist."
         )
-    return scan.product
+    return replace(scan.product, code=codes.of_gtin(scan.product.code))
+
+
+def unsure(raw: str, *, today: date, codes: CodeBook) -> str:
+    """Why the lot in a product's code is not taken from it; "" where there is no doubt."""
+    try:
+        return gs1.scan(raw, today=today, scanner=codes.scanner).unsure
+    except gs1.CodeFault:
+        return ""
 
 
 def _identifier(raw: str, today: date, settings: Unit) -> Identifier:
     """A datum that is meant to say who the patient is, with the kind that its form shows.
 
-    A scan is never taken for anything but a wristband. A typed text is tried as a wristband
-    number of 18 figures, the unit's record number, a date, a room or bed, and a name, in this
+    A scan is never taken for anything but a wristband: a patient's GSRN, or, in a plain barcode,
+    the unit's own wristband or its record number. A typed text is tried as a wristband number of 18
+    figures, the unit's record number, its own wristband, a date, a room or bed, and a name, in this
     order: whatever may be a place counts as a place.
     """
-    if raw.startswith("]") or gs1.GS in raw or re.fullmatch(r"80(?:17|18)[0-9]{18,}", raw.strip()):
+    _, carrier, content = gs1.split(raw) if raw.strip().startswith("]") else ("", None, raw)
+    if carrier is gs1.Carrier.PLAIN:
+        return _plain_band(content, settings)
+    if carrier is not None or gs1.GS in raw or re.fullmatch(r"80(?:17|18)[0-9]{18,}", raw.strip()):
         person = gs1.scan(raw, today=today).person
         if person is None or person.kind is not gs1.PersonKind.PATIENT:
             raise EntryFault("This is not a patient's code. Scan the code on the wristband.")
@@ -236,6 +260,8 @@ def _identifier(raw: str, today: date, settings: Unit) -> Identifier:
         return Identifier(IdentifierKind.BAND_NUMBER, text)
     if re.fullmatch(settings.record_number, text):
         return Identifier(IdentifierKind.RECORD_NUMBER, text)
+    if settings.wristband and re.fullmatch(settings.wristband, text):
+        return Identifier(IdentifierKind.BAND_NUMBER, text)
     if re.fullmatch(_DAY_LIKE, text):
         return Identifier(IdentifierKind.BIRTH_DATE, day_of(text).isoformat())
     if re.fullmatch(settings.location, text):
@@ -245,4 +271,18 @@ def _identifier(raw: str, today: date, settings: Unit) -> Identifier:
     raise EntryFault(
         f"{quoted(text)} reads as no name, date of birth, record number or wristband number."
         " Read it from the band again."
+    )
+
+
+def _plain_band(content: str, settings: Unit) -> Identifier:
+    """What a wristband with a plain barcode carries."""
+    if re.fullmatch(r"[0-9]{18}", content) and checks_out(content):
+        return Identifier(IdentifierKind.BAND_NUMBER, content)
+    if re.fullmatch(settings.record_number, content):
+        return Identifier(IdentifierKind.RECORD_NUMBER, content)
+    if settings.wristband and re.fullmatch(settings.wristband, content):
+        return Identifier(IdentifierKind.BAND_NUMBER, content)
+    raise EntryFault(
+        "This barcode holds neither a record number nor a wristband number of this unit. Scan the"
+        " code on the wristband, or read name and date of birth from it and type them."
     )

@@ -27,9 +27,9 @@ latex_free, ready_to_use, excipients, life_after_opening, rounding ("half up", "
 rounding_step, overfill, chambers, suspension,
 preservative ("benzyl alcohol"), life_in_use ("28 days", of a container for many doses), luer_fit (a
 plastic ampoule that fits straight on a syringe), called (what the label calls a fluid, such as
-"sodium chloride 0.9 %"). A powder has powder and mixing instead of strength and content: see
-`checklist.intake.mixing`. For what a filled device or a suspension has besides, see
-`checklist.intake.device`.
+"sodium chloride 0.9 %"), numbers (see `checklist.intake.codes`). A powder has powder and mixing
+instead of strength and content: see `checklist.intake.mixing`. For what a filled device or a
+suspension has besides, see `checklist.intake.device`.
 
 As CSV, one row for each product, with the drug's columns repeated in each of its rows and the
 column `edition` the same in all. The columns have the names above, except that the drug's name is
@@ -143,6 +143,7 @@ class ProductRecord(Record):
     resuspend_how: Line | None = None
     resuspend_for: Line | None = None
     powder: Line | None = None
+    numbers: list[Line] = Field(default_factory=list)
     mixing: list[Any] = Field(default_factory=list)
 
 
@@ -361,6 +362,7 @@ def _product(
         called=one.called or "",
         powder=powder,
         mixing=mixing,
+        numbers=tuple(one.numbers),
         **device,
     )
 

@@ -9,6 +9,8 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
 
     record_number = "[0-9]{8}"                  # Python patterns for a whole text; no group in
     location = "(?i)(room|bed)\\b.*"            # brackets may be repeated
+    wristband = "LG[0-9]{7}"                    # what the hospital's own wristband carries, where
+                                                # that is no GSRN and not the record number
 
     sign_in_with = "code and pin"               # or "code only", which proves nobody's identity
     pin_tries = 5                               # wrong PINs on end that shut a person out
@@ -42,6 +44,10 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     giver_must_be_preparer = "strict"
     double_check_scope = ["high_alert", "controlled"]
 
+    [numbers.pzn]                               # a national product number; see intake/codes.py
+    pattern = "-?([0-9]{8})"
+    check = "mod 11"                            # may be left out
+
     [labels]                                    # all may be left out
     syringe = "60 x 30 mm"                      # also bag, vial, enteral: the face of each label
     symbol = "datamatrix"                       # or "qr"
@@ -71,7 +77,7 @@ from checklist.intake.page import MAX_TOML, page, toml
 from checklist.number import number, quoted
 from checklist.quantity import Quantity
 from checklist.setting import Settings, unfit
-from checklist.unit import SignIn, Unit
+from checklist.unit import NDC, CheckFigure, NumberForm, SignIn, Unit
 from checklist.verdict import Tier
 
 MAX_PATTERN = 200
@@ -89,6 +95,11 @@ _TIMES = (
 _SHARES = ("rounding_warn", "rounding_limit")
 
 
+class _Number(Record):
+    pattern: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)]
+    check: Line | None = None
+
+
 class _Unit(Record):
     code: Line
     name: Line
@@ -98,6 +109,8 @@ class _Unit(Record):
     stations: Lines | None = None
     record_number: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
     location: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
+    wristband: Annotated[str, Field(min_length=1, max_length=MAX_PATTERN)] | None = None
+    numbers: dict[str, _Number] | None = Field(default=None, max_length=20)
     sign_in_with: Line | None = None
     pin_tries: Annotated[int, Field(ge=1, le=100)] | None = None
     pin_lock: Line | None = None
@@ -169,7 +182,7 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
         return findings.read(name, _share, value)
     if name == "timezone":
         return findings.read(name, _zone, value)
-    if name in ("record_number", "location"):
+    if name in ("record_number", "location", "wristband"):
         return findings.read(name, _pattern, value)
     if isinstance(value, list):
         _list(name, value, findings)
@@ -179,10 +192,33 @@ def _setting(name: str, value: Any, findings: Findings) -> Any:
         return SignIn(value) if findings.listed(name, value, known) else None
     if name == "raised":
         return MappingProxyType({code: Tier(t) for code, t in value.items() if t in set(Tier)})
+    if name == "numbers":
+        return MappingProxyType({n: _number(n, form, findings) for n, form in value.items()})
     if name == "liquids":
         levels = {c: findings.read(f"liquids, {c}", _level, t) for c, t in value.items()}
         return MappingProxyType(levels)
     return MappingProxyType(dict(value)) if name == "register" else value
+
+
+def _number(name: str, given: _Number, findings: Findings) -> NumberForm | None:
+    """A national product number; None, with faults, when it cannot be read."""
+    place = f"numbers, {name}"
+    if not re.fullmatch(r"[a-z][a-z0-9_]{1,15}", name) or name == NDC:
+        findings.add(
+            place, f"{quoted(name)} cannot be its name. Write small letters, and not {NDC}."
+        )
+    pattern = findings.read(place, _pattern, given.pattern)
+    check = None
+    if given.check is not None and findings.listed(place, given.check, list(CheckFigure)):
+        check = CheckFigure(given.check)
+    if pattern is None:
+        return None
+    if re.compile(pattern).groups > 1:
+        findings.add(place, "It has several groups in brackets. One holds the number itself.")
+        return None
+    if re.fullmatch(pattern, "09520007300114"):
+        findings.add(place, "It fits an item number of 14 figures (GTIN). Make it narrower.")
+    return NumberForm(pattern=pattern, check=check)
 
 
 def _list(name: str, value: list[str], findings: Findings) -> None:

@@ -12,6 +12,7 @@ from checklist import library
 from checklist.compatibility import Compatibility
 from checklist.formulary import Formulary
 from checklist.intake import compatibility, exchange
+from checklist.intake.codes import amiss
 from checklist.intake.exchange import Exchange
 from checklist.intake.fault import Fault, Faults, Findings
 from checklist.intake.formulary import formulary_of_toml
@@ -81,6 +82,8 @@ def load_ward(folder: Path, *, trade: Mapping[str, Tier] | None = None) -> Ward:
     )
     if unit is not None and shelves is not None and not found[2].faults:
         _products_of(unit, shelves[0], found[0])
+        for place, sentence in amiss(unit, shelves[0]):
+            found[2].add(place, sentence)
     if unit is not None and orders is not None:
         _numbers_of(unit, orders, found[3])
     faults += [fault for one in found for fault in one.faults]
@@ -165,3 +168,10 @@ def _numbers_of(unit: Unit, orders: Orders, findings: Findings) -> None:
                 f"It is not of the form {quoted(unit.record_number)} that unit.toml gives. Correct"
                 " one of the two.",
             )
+        for band in patient.band_numbers if unit.wristband else ():
+            if not re.fullmatch(unit.wristband, band) and not re.fullmatch(r"[0-9]{18}", band):
+                findings.add(
+                    f"patient ({patient.code}), band_numbers",
+                    f"It is not of the form {quoted(unit.wristband)} that unit.toml gives, and no"
+                    " service relation number. Correct one of the two.",
+                )

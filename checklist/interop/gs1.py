@@ -8,28 +8,22 @@ Relation Number, with ISO/TS 18530:2021 for the wristband.
 
 from __future__ import annotations
 
-import calendar
 import re
-from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date, time
 from enum import StrEnum
-from functools import cache
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
+from checklist.interop.gs1_date import clock_of, day_of
 from checklist.interop.gtin import GTIN_LENGTHS, CodeFault, checks_out, gtin14
+from checklist.interop.scanner import GS, UNTRIED, Prefix, Scanner
+from checklist.interop.separator import all_ended, config, holds_more, none_swallowed
 from checklist.number import quoted
 from checklist.observation import ProductRead
 
-if TYPE_CHECKING:
-    from biip import ParseConfig
-    from biip.gs1_element_strings import GS1ElementString
+__all__ = ["GS", "CodeFault", "PersonKind", "PersonRead", "Scan", "cleaned", "scan", "split"]
 
-__all__ = ["CodeFault", "PersonKind", "PersonRead", "Scan", "cleaned", "scan", "split"]
-
-GS = "\x1d"
-"""The separator (FNC1 as a scanner sends it) that ends a field without a fixed length."""
 MAX_LENGTH = 256
 """The longest code that is read; GS1-128 ends at 48 characters, a small DataMatrix near 100."""
 
@@ -60,11 +54,6 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
     }
 )
 
-_DATED = ("11", "15", "17")
-_FREE = ("10", "21", "710", "711", "712", "713", "714", "715", "716")
-_SCARCE = _FREE[2:]
-"""National numbers: three figures that turn up by chance in long serial numbers."""
-
 
 class PersonKind(StrEnum):
     """Whose number a service relation number is."""
@@ -88,7 +77,8 @@ class Scan:
     `raw` is the text as it came, `symbology` its three-character prefix or empty. `typed` marks
     bracketed text, (01)...(17)..., which a person copied from the label. `expires_at` is the local
     time on the day `product.expiry` from which the item may no longer be used; None for the end of
-    that day.
+    that day. `unsure` is a sentence where lot and serial number cannot be told for sure: they are
+    then left out, and read from the label. `fields` are all fields by application identifier.
     """
 
     raw: str
@@ -97,6 +87,8 @@ class Scan:
     person: PersonRead | None = None
     typed: bool = False
     expires_at: time | None = None
+    unsure: str = ""
+    fields: Mapping[str, str] = field(default_factory=dict)
 
 
 def cleaned(raw: str) -> str:
@@ -133,6 +125,11 @@ def split(raw: str) -> tuple[str, Carrier | None, str]:
     if not content.startswith("]"):
         return "", None, content
     prefix = content[:3]
+    if prefix not in CARRIERS and prefix.swapcase() in CARRIERS:
+        raise CodeFault(
+            f"The scanner turns capitals and small letters round ({quoted(prefix)}). Press Caps"
+            " Lock once and scan again; if that does not help, have its settings looked at."
+        )
     if prefix not in CARRIERS:
         raise CodeFault(
             f"This kind of barcode ({quoted(prefix)}) is not read here. Look for another code on"
@@ -141,27 +138,59 @@ def split(raw: str) -> tuple[str, Carrier | None, str]:
     return prefix, CARRIERS[prefix], content[3:]
 
 
-def scan(raw: str, *, today: date) -> Scan:
+def scan(raw: str, *, today: date, scanner: Scanner = UNTRIED) -> Scan:
     """Read one code.
 
-    `today` fixes the century of two-figure years. Accepted: GS1 element strings, with or without
-    a symbology prefix; a bare item number of 8, 12, 13 or 14 figures; and bracketed text, marked
-    as typed. Letters keep their case, since lots differ by it. Raises CodeFault, also when a lot
-    or serial number looks as if it had swallowed the next field.
+    `today` fixes the century of two-figure years; `scanner` is what is known of the scanner that
+    it came from. Accepted: GS1 element strings, with or without a symbology prefix; a bare item
+    number of 8, 12, 13 or 14 figures; and bracketed text, marked as typed. Letters keep their case,
+    since lots differ by it. Raises CodeFault, also when a lot or serial number looks as if it had
+    swallowed a date, a lot or a serial number. Where it may have swallowed anything else, because
+    nobody knows whether separators come through, both are left out and `unsure` says so.
     """
-    symbology, carrier, content = split(raw)
+    symbology, carrier, content = split(scanner.meant(raw))
     if carrier is Carrier.PLAIN:
         raise CodeFault(
-            f"This barcode ({symbology}) is not a GS1 code. Look for another code on the label,"
-            " or type the number."
+            f"This barcode reads {quoted(content)} ({symbology}) and is not a GS1 code. Look for"
+            " another code on the label, or type the number."
         )
     if carrier is Carrier.NUMBER or (carrier is None and _bare(content)):
-        return Scan(raw=raw, symbology=symbology, product=ProductRead(code=gtin14(content)))
+        code = gtin14(content)
+        found = MappingProxyType({"01": code})
+        return Scan(raw=raw, symbology=symbology, product=ProductRead(code=code), fields=found)
     typed = carrier is None and content.startswith("(")
     if content.lower().startswith("http"):
         raise CodeFault("This code is a web link. Scan the other code, or type the number.")
-    fields = _typed_fields(content) if typed else _scanned_fields(content, today)
-    return _read(raw, symbology, _once(fields), today, typed)
+    if typed:
+        return _read(raw, symbology, _once(_typed_fields(content)), today, typed=True)
+    fields = _once(_scanned_fields(content, today))
+    # A code without the prefix that this scanner always sends came in by another way.
+    known = scanner.keeps_separators and (symbology or scanner.prefix is not Prefix.SENT)
+    unsure = ""
+    if not known and GS not in content and any(map(holds_more, _free(fields))):
+        unsure = _MAY_HOLD_MORE
+    elif scanner.changes_letters and any(map(_has_letters, _free(fields))):
+        unsure = _LETTERS_CHANGED.format(scanner.letters.value)
+    return _read(raw, symbology, fields, today, unsure=unsure)
+
+
+_MAY_HOLD_MORE = (
+    "The lot in this code may hold more than the lot: nobody knows whether this scanner sends"
+    " separators. Type the lot from the label, and try the scanner: checklist scanner try."
+)
+_LETTERS_CHANGED = (
+    "This scanner changes letters ({}). Type the lot from the label, have the scanner mended and"
+    " try it again: checklist scanner try."
+)
+
+
+def _free(fields: Mapping[str, str]) -> list[str]:
+    """The lot and serial number, those that are there."""
+    return [fields[ai] for ai in ("10", "21") if ai in fields]
+
+
+def _has_letters(value: str) -> bool:
+    return not value.isdecimal()
 
 
 def _bare(content: str) -> bool:
@@ -182,7 +211,7 @@ def _typed_fields(content: str) -> list[tuple[str, str]]:
     fields = []
     for ai, value in re.findall(r"\(([0-9]{2,4})\)([^()]+)", content):
         try:
-            read = GS1ElementString.parse(f"{ai}{value}", config=_config())
+            read = GS1ElementString.parse(f"{ai}{value}", config=config())
         except ParseError:
             raise _unreadable(f"({ai}){value}") from None
         if read.ai.ai != ai:
@@ -198,66 +227,13 @@ def _scanned_fields(content: str, today: date) -> list[tuple[str, str]]:
 
     content = content.strip(GS)
     try:
-        elements = GS1Message.parse(content, config=_config()).element_strings
+        elements = GS1Message.parse(content, config=config()).element_strings
     except ParseError:
         raise _unreadable(content) from None
-    _all_ended(content, elements)
+    all_ended(content, elements)
     if any(element.ai.ai == "01" for element in elements):
-        _none_swallowed(content, elements, today)
+        none_swallowed(content, elements, today)
     return [(element.ai.ai, element.value) for element in elements]
-
-
-def _all_ended(content: str, elements: Collection[GS1ElementString]) -> None:
-    """CodeFault when a field that needs a separator is followed by something else."""
-    place = 0
-    for element in elements:
-        place += len(element)
-        following = content[place : place + 1]
-        if element.ai.separator_required and following not in ("", GS):
-            raise CodeFault(
-                f"A separator may be missing after {quoted(element.value)}. Type the code from the"
-                " label like (01)...(17)...(10)..., and have the scanner's settings looked at."
-            )
-        while content[place : place + 1] == GS:
-            place += 1
-
-
-def _none_swallowed(content: str, elements: Collection[GS1ElementString], today: date) -> None:
-    """CodeFault when the tail of a field reads as fields that this code does not have otherwise.
-
-    A scanner that drops separators runs a lot into the serial number behind it, and no syntax
-    tells. So a doubtful value is refused, though a whole lot may look doubtful by chance. When
-    a separator did come through, the national numbers are left out of the doubt.
-    """
-    present = {element.ai.ai for element in elements}
-    absent = {"7003", *_DATED, *_FREE} - present
-    if GS in content:
-        absent -= set(_SCARCE)
-    for element in elements:
-        value = element.value if ".." in element.ai.format else ""
-        for start in range(1, len(value)):
-            if _fields(value[start:], absent, today):
-                raise CodeFault(
-                    f"A separator may be missing: {quoted(value)} can be read as one field or as"
-                    f" two, {quoted(value[:start])} and {quoted(value[start:])}. Type the code"
-                    " from the label like (01)...(17)...(10)..., or scan another one."
-                )
-
-
-def _fields(text: str, absent: Collection[str], today: date) -> bool:
-    """Whether the whole text reads as one or more of the absent fields."""
-    for ai in absent:
-        rest = text.removeprefix(ai)
-        if rest == text or not rest:
-            continue
-        if ai in _FREE:
-            return True
-        length = 10 if ai == "7003" else 6
-        if _date(rest[:6], today) and re.fullmatch(r"[0-9]+", rest[:length]):
-            behind = rest[length:]
-            if len(rest) >= length and (not behind or _fields(behind, absent, today)):
-                return True
-    return False
 
 
 def _once(fields: list[tuple[str, str]]) -> dict[str, str]:
@@ -272,7 +248,15 @@ def _once(fields: list[tuple[str, str]]) -> dict[str, str]:
     return read
 
 
-def _read(raw: str, symbology: str, fields: dict[str, str], today: date, typed: bool) -> Scan:
+def _read(
+    raw: str,
+    symbology: str,
+    fields: dict[str, str],
+    today: date,
+    *,
+    typed: bool = False,
+    unsure: str = "",
+) -> Scan:
     """What the fields say about an item or a person."""
     kinds = [ai for ai in ("01", "8017", "8018") if ai in fields]
     if not kinds:
@@ -283,9 +267,16 @@ def _read(raw: str, symbology: str, fields: dict[str, str], today: date, typed: 
     if len(kinds) > 1:
         raise CodeFault("This code names two things at once. Scan the code of one of them.")
     if kinds == ["01"]:
-        product, expires_at = _product(fields, today)
+        sure = {ai: v for ai, v in fields.items() if not unsure or ai not in ("10", "21")}
+        product, expires_at = _product(sure, today)
         return Scan(
-            raw=raw, symbology=symbology, product=product, typed=typed, expires_at=expires_at
+            raw=raw,
+            symbology=symbology,
+            product=product,
+            typed=typed,
+            expires_at=expires_at,
+            unsure=unsure,
+            fields=MappingProxyType(fields),
         )
     kind = PersonKind.STAFF if kinds == ["8017"] else PersonKind.PATIENT
     number = fields[kinds[0]]
@@ -295,7 +286,8 @@ def _read(raw: str, symbology: str, fields: dict[str, str], today: date, typed: 
             " Scan it again; if that does not help, have a new band or badge printed."
         )
     person = PersonRead(number=number, kind=kind)
-    return Scan(raw=raw, symbology=symbology, person=person, typed=typed)
+    found = MappingProxyType(fields)
+    return Scan(raw=raw, symbology=symbology, person=person, typed=typed, fields=found)
 
 
 def _product(fields: dict[str, str], today: date) -> tuple[ProductRead, time | None]:
@@ -304,9 +296,9 @@ def _product(fields: dict[str, str], today: date) -> tuple[ProductRead, time | N
     expires_at = None
     if "7003" in fields:
         stamp = fields["7003"]
-        day, clock = _date(stamp[:6], today), _clock(stamp[6:])
+        day, clock = day_of(stamp[:6], today), clock_of(stamp[6:])
         if day is None or stamp[4:6] == "00" or clock is None:
-            raise _no_date(stamp)
+            raise _noday_of(stamp)
         if expiry not in (None, day):
             raise CodeFault(
                 "This code gives two expiry dates that differ. Take another item, and give this"
@@ -323,42 +315,13 @@ def _product(fields: dict[str, str], today: date) -> tuple[ProductRead, time | N
 
 
 def _expiry(text: str, today: date) -> date:
-    day = _date(text, today)
+    day = day_of(text, today)
     if day is None:
-        raise _no_date(text)
+        raise _noday_of(text)
     return day
 
 
-def _date(text: str, today: date) -> date | None:
-    """YYMMDD as a day, day 00 as the last of the month; None when there is no such day."""
-    if not re.fullmatch(r"[0-9]{6}", text):
-        return None
-    year, month, day = _year(int(text[:2]), today), int(text[2:4]), int(text[4:])
-    if not 1 <= month <= 12:
-        return None
-    last = calendar.monthrange(year, month)[1]
-    return date(year, month, day or last) if day <= last else None
-
-
-def _year(figures: int, today: date) -> int:
-    """The year that two figures mean, from 49 years back to 50 years ahead of today."""
-    century = today.year - today.year % 100
-    ahead = figures - today.year % 100
-    if ahead >= 51:
-        return century - 100 + figures
-    if ahead <= -50:
-        return century + 100 + figures
-    return century + figures
-
-
-def _clock(text: str) -> time | None:
-    """hhmm as a time of day; None when there is no such time."""
-    if re.fullmatch(r"(?:[01][0-9]|2[0-3])[0-5][0-9]", text):
-        return time(int(text[:2]), int(text[2:]))
-    return None
-
-
-def _no_date(text: str) -> CodeFault:
+def _noday_of(text: str) -> CodeFault:
     return CodeFault(
         f"The expiry in this code is {quoted(text)}, which is no day. Read the expiry from the"
         " label; if the label has none, take another item."
@@ -370,11 +333,3 @@ def _unreadable(text: str) -> CodeFault:
         f"{quoted(text)} cannot be read as a GS1 code. Scan it again, or type the number from the"
         " label."
     )
-
-
-@cache
-def _config() -> ParseConfig:
-    """How the library reads: dates are ours to judge, since it asks the machine for the year."""
-    from biip import ParseConfig
-
-    return ParseConfig(gs1_element_strings_verify_date=False, separator_chars=(GS,))

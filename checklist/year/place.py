@@ -14,6 +14,7 @@ from pathlib import Path
 from checklist import library, register
 from checklist.gate import Rules
 from checklist.intake.ward import Ward
+from checklist.interop.scanner import SOUND
 from checklist.order import Order
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
@@ -114,6 +115,7 @@ class YearStation(Station):
             clock=lambda: self.moment,
             new_id=lambda: f"{self._draw.getrandbits(64):016x}",
             reload=lambda _: self.ward,
+            scanner=SOUND,
         )
         # The shipped workflows are the same at every station of this process: proved once.
         self._rules, self._proved = _RULES, _PROVED
