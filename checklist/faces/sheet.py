@@ -167,7 +167,7 @@ def _facts(told: Told) -> Iterator[tuple[str, str]]:
     patient = told.ward.patients.get(prep.order.patient) if told.ward else None
     second = prep.order.second
     more = "" if second is None else f" and {second.drug} {second.dose}"
-    yield "order", f"{prep.order.id}: {dose_of(prep.order)}{more}"
+    yield "order", f"{prep.order.id}: {' '.join(dose_of(prep.order).split())}{more}"
     yield "patient", prep.order.patient
     if told.names and patient:
         born = f"born {said_date(patient.birth_date)}"
