@@ -378,22 +378,27 @@ def noted(prep: Preparation, text: str, stamp: Stamp, *, about: int | None = Non
     return _event(prep, "noted", prep.place, stamp, body)
 
 
+def may_be_labelled(prep: Preparation) -> None:
+    """Raise NotOffered where no label of the dose may be stuck on any more.
+
+    That is so when the preparation is over, or when what was left lying is first looked at again.
+    """
+    if prep.closed or prep.ended_because:
+        raise NotOffered(
+            f"this preparation has come to an end ({prep.place}); no label goes on it any more"
+        )
+    if {INTERRUPTED, REVERIFY}.intersection(prep.place.split("/")):
+        raise NotOffered("work was interrupted: read everything again first, then print the label")
+
+
 def printed(prep: Preparation, what: Mapping[str, str], stamp: Stamp) -> Event:
     """Propose that something about this preparation is put on paper; nothing moves.
 
     `what` says what, in which form, and the digest of the file. Raises NotOffered for a label where
-    none may be stuck on any more: the preparation is over, or what was left lying is first looked
-    at again.
+    none may be stuck on any more.
     """
     if what["what"] == "label":
-        if prep.closed or prep.ended_because:
-            raise NotOffered(
-                f"this preparation has come to an end ({prep.place}); no label goes on it any more"
-            )
-        if {INTERRUPTED, REVERIFY}.intersection(prep.place.split("/")):
-            raise NotOffered(
-                "work was interrupted: read everything again first, then print the label"
-            )
+        may_be_labelled(prep)
     return _event(prep, "printed", prep.place, stamp, dict(what))
 
 

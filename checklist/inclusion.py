@@ -55,6 +55,14 @@ def proof_of(trail: Trail, preparation: str, note: Note, key: VerifierKey) -> di
     }
 
 
+def path_to(trail: Trail, head: Checkpoint, seq: int) -> tuple[bytes, ...]:
+    """The hashes that lead from the digest of an entry to the root of a head that covers it.
+
+    Raises TrailDamaged when the trail does not go on from that head.
+    """
+    return _tree(trail, head).inclusion(seq - 1)
+
+
 def signatures_of(trail: Trail, entries: tuple[Entry, ...]) -> dict[int, Entry]:
     """The entries `signed` that speak of some of these, by the number of the one spoken of."""
     found = with_signatures(trail, entries)

@@ -190,7 +190,7 @@ def test_what_does_not_fit_is_named_and_nothing_is_cut(item: str, text: str) -> 
 
 
 def test_a_size_on_which_it_fits_is_offered() -> None:
-    with pytest.raises(DoesNotFit, match=r"--size '80 x 40 mm'"):
+    with pytest.raises(DoesNotFit, match=r"a larger label \(80 x 40 mm\)"):
         laid(face_of("ORD-411", name=LONG_NAME))
     with pytest.raises(DoesNotFit, match="Write the label by hand"):
         laid(_with(face_of("ORD-103"), "patient_name", "n" * 400))

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+from base64 import b64encode
+from dataclasses import dataclass
 from functools import cache
+from hashlib import sha256
 from io import StringIO
 from pathlib import Path
 from tempfile import mkdtemp
 
+import pypdfium2
 import pytest
 import zxingcpp
 from PIL import Image
@@ -17,9 +22,10 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.sheet import print_record
 from checklist.faces.workplace import PRACTICE
 from checklist.printing import press
-from checklist.trail import Trail
+from checklist.trail import Trail, TrailDamaged
+from tests import notaries
 from tests.faces import pins, run
-from tests.paper import decoded, pages
+from tests.paper import Page, contrast, decoded, pages
 from tests.scene import NURSE, Scene, demo_ward
 
 PHARMACIST = "PH-2"
@@ -165,7 +171,7 @@ def test_a_given_dose_gets_no_label(tmp_path: Path) -> None:
 
 def record(trail: Path, out: Path, **more: object) -> None:
     usual: dict[str, object] = {
-        "by": "", "names": False, "checkpoint": None, "trail": trail, "ward": None,
+        "by": "", "names": False, "checkpoint": None, "keys": (), "trail": trail, "ward": None,
     }  # fmt: skip
     print_record("last", out, **{**usual, **more})  # type: ignore[arg-type]
 
@@ -218,7 +224,7 @@ def test_a_record_holds_every_entry_and_the_head_of_its_trail(tmp_path: Path) ->
         local = demo_ward().unit.local
         for entry in entries:
             assert f"{local(entry.event.at):%H:%M:%S}{entry.event.by}" in text
-    assert "Nosignedcheckpointwasgiven" in text
+    assert "Nosignedcheckpointcoversthispreparationyet" in text
 
 
 def test_a_record_names_nobody_unless_asked_and_that_is_recorded(
@@ -244,16 +250,173 @@ def test_a_record_names_nobody_unless_asked_and_that_is_recorded(
     assert last.kind == "printed" and last.body["what"] == "record" and last.by == PHARMACIST
 
 
-def test_a_signed_checkpoint_is_printed_as_it_was_given(tmp_path: Path) -> None:
-    note = "larkmoor.example/W7E\n40\ncf/nnDlgfKLat8=\n\n— W7E Az3grlgtzPICa5OS8npVmf1Myq/5IZ=\n"
-    (tmp_path / "note").write_text(note, encoding="utf-8")
-    trail, out = at_hand(tmp_path, given=True), tmp_path / "record.pdf"
-    record(trail, out, checkpoint=tmp_path / "note")
-    assert "".join(note.split()) in text_of(out)
-    for text in ("", "x" * 5_000):
-        (tmp_path / "note").write_text(text, encoding="utf-8")
-        with pytest.raises(CannotGoOn, match="1 to 4000 were expected"):
-            record(trail, tmp_path / "other.pdf", checkpoint=tmp_path / "note")
+@dataclass(frozen=True)
+class Notarised:
+    """A given dose whose trail has a signed head, and the folder that holds trail, keys, heads."""
+
+    folder: Path
+    trail: Path
+    note: Path
+
+
+@pytest.fixture
+def notarised(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Notarised:
+    folder = tmp_path / "notary"
+    folder.mkdir()
+    monkeypatch.setenv("CHECKLIST_KEYS", str(folder / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(folder / "none kept"))
+    scene = notaries.notarised(folder)
+    scene.finish()
+    assert scene.station.notary is not None and scene.station.notary.checkpoint() is not None
+    found = notaries.heads(folder, scene.trail).newest()
+    assert found is not None
+    scene.trail.close()
+    return Notarised(folder, scene.trail.path, found[1])
+
+
+def root_by_the_standard(leaf: bytes, index: int, size: int, path: list[bytes]) -> bytes:
+    """The root that a path leads to: RFC 9162, section 2.1.3.2, step by step."""
+    fn, sn, r = index, size - 1, leaf
+    for p in path:
+        assert sn > 0
+        if fn & 1 or fn == sn:
+            r = sha256(b"\x01" + p + r).digest()
+            while not fn & 1 and fn:
+                fn, sn = fn >> 1, sn >> 1
+        else:
+            r = sha256(b"\x01" + r + p).digest()
+        fn, sn = fn >> 1, sn >> 1
+    assert sn == 0
+    return r
+
+
+def test_the_record_carries_its_checkpoint_and_the_way_from_its_digest_to_the_root(
+    notarised: Notarised, tmp_path: Path
+) -> None:
+    out = tmp_path / "record.pdf"
+    record(notarised.trail, out, checkpoint=notarised.note)
+    text, note = text_of(out), notarised.note.read_text(encoding="utf-8")
+    assert "".join(note.split()) in text
+    _, size, root = note.split("\n")[:3]
+    entry, leaf = re.findall(r"provesentry([0-9]+),leaf([0-9]+)of", text)[0]
+    digest = re.findall(r"itsdigest([0-9a-f]{64})", text)[0]
+    path = [bytes.fromhex(one) for one in re.findall(r"hash[0-9]([0-9a-f]{64})", text)]
+    with Trail.open(notarised.trail, read_only=True) as kept:
+        last = kept.of(kept.preparations()[-1].id)[-1]
+    assert (int(entry), int(leaf)) == (last.seq, last.seq - 1) and digest == last.digest.hex()
+    made = root_by_the_standard(bytes.fromhex(digest), int(leaf), int(size), path)
+    assert b64encode(made).decode() == root
+
+
+def test_the_newest_head_kept_is_taken_and_one_is_asked_for_where_there_is_none(
+    notarised: Notarised,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    record(notarised.trail, tmp_path / "none.pdf")
+    assert "checklist trail checkpoint makes one" in capsys.readouterr().out
+    assert "Nosignedcheckpointcovers" in text_of(tmp_path / "none.pdf")
+    beside = notarised.folder / "kept" / f"{notarised.trail.name}.checkpoints"
+    beside.parent.mkdir()
+    (notarised.folder / "heads").rename(beside)
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(beside.parent))
+    record(notarised.trail, tmp_path / "newest.pdf")
+    note = (beside / notarised.note.name).read_text(encoding="utf-8")
+    assert "".join(note.split()) in text_of(tmp_path / "newest.pdf")
+
+
+def test_a_head_that_cannot_be_relied_on_is_not_printed(
+    notarised: Notarised, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    note, wrong = notarised.note.read_text(encoding="utf-8"), tmp_path / "note"
+    spoilt = {
+        "no note": "",
+        "another size": note.replace("\n", "\n9", 1),
+        "too long": "x" * 70_000,
+    }
+    for name, text in spoilt.items():
+        wrong.write_text(text, encoding="utf-8")
+        with pytest.raises(CannotGoOn, match="cannot be relied on as a head"):
+            record(notarised.trail, tmp_path / f"{name}.pdf", checkpoint=wrong)
+        assert not (tmp_path / f"{name}.pdf").exists()
+    other = at_hand(tmp_path, "ORD-101", given=True)
+    with Trail.open(other, read_only=True) as kept:
+        assert kept.origin.id == "T-1"  # alike in name, so that only the root tells them apart
+    with pytest.raises(TrailDamaged, match="does not go on from the head"):
+        record(other, tmp_path / "other.pdf", checkpoint=notarised.note)
+    with Trail.open(notarised.trail, read_only=True) as kept:
+        key = str(notaries.key_of(notarised.folder, kept))
+    monkeypatch.setenv("CHECKLIST_KEYS", str(tmp_path / "another device"))
+    with pytest.raises(CannotGoOn, match="name that device's key with --key"):
+        record(notarised.trail, tmp_path / "r.pdf", checkpoint=notarised.note)
+    record(notarised.trail, tmp_path / "r.pdf", checkpoint=notarised.note, keys=[key])
+
+
+def test_what_came_after_the_head_is_told(notarised: Notarised, tmp_path: Path) -> None:
+    with paper.at_hand(notarised.trail, None, write=True) as (station, _):
+        station.sign_in(NURSE, pins()[NURSE])
+        station.note(station.trail.preparations()[-1].id, "a late remark", NURSE)
+    record(notarised.trail, tmp_path / "r.pdf", checkpoint=notarised.note)
+    text = text_of(tmp_path / "r.pdf")
+    assert "afterthatentryisnotunderthischeckpoint" in text and "alateremark" not in text
+
+
+def test_each_page_says_whose_it_is_and_which_of_how_many(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trail = at_hand(tmp_path, "ORD-101", given=True)
+    with Trail.open(trail) as kept:
+        id_ = kept.preparations()[-1].id
+    with paper.at_hand(trail, None, write=True) as (station, _):
+        station.sign_in(NURSE, pins()[NURSE])
+        for i in range(60):
+            station.note(id_, f"remark {i}", NURSE)
+    monkeypatch.setattr("sys.stdin", StringIO(f"{pins()[PHARMACIST]}\n" * 3))
+    record(trail, tmp_path / "r.pdf", names=True, by=PHARMACIST)
+    made = pages((tmp_path / "r.pdf").read_bytes())
+    assert len(made) == 2
+    for number, page in enumerate(made, start=1):
+        head = "".join(one.char for one in page.letters if one.bottom < 20).replace(" ", "")
+        assert "orderORD-101,patientP-301MarlowQuennell,record30011742" in head
+        foot = "".join(one.char for one in page.letters if one.top > 281).replace(" ", "")
+        assert id_ in foot and f"page{number}of2" in foot
+
+
+def test_no_row_of_the_record_is_parted_by_a_page(tmp_path: Path) -> None:
+    scene = Scene(tmp_path, order_id="ORD-101")
+    scene.open()
+    scene.to("set_the_dose")
+    for i in range(30):
+        scene.attempt({"drawn_volume": f"1.{i % 9 + 1}"})
+        scene.station.remedy(scene.id, scene.station.screen(scene.id).ways[0], NURSE)
+        scene.to("set_the_dose")
+    record(scene.trail.path, tmp_path / "r.pdf")
+    made = pages((tmp_path / "r.pdf").read_bytes())
+    assert len(made) > 1
+    for page in made[1:]:
+        assert re.match(r"time|[0-9]{1,3}1[4-9]:[0-9]{2}:[0-9]{2}RN-12", _first_line(page))
+
+
+def _first_line(page: Page) -> str:
+    """The uppermost line of a page below its head, without spaces."""
+    solid = [one for one in page.letters if one.top > 20 and not one.char.isspace()]
+    top = min(one.bottom for one in solid)
+    line = [one for one in solid if one.top < top]
+    return "".join(one.char for one in sorted(line, key=lambda one: one.left))
+
+
+def test_the_record_is_black_on_white_and_so_legible_in_greys(
+    notarised: Notarised, tmp_path: Path
+) -> None:
+    record(notarised.trail, tmp_path / "r.pdf", checkpoint=notarised.note)
+    for page in pypdfium2.PdfDocument((tmp_path / "r.pdf").read_bytes()):
+        image = page.render(scale=3).to_pil().convert("RGB")
+        colours = image.getcolors(1 << 20)
+        assert all(len(set(colour)) == 1 for _, colour in colours)
+        (_, most), *rest = sorted(colours, reverse=True)
+        assert most == (255, 255, 255)
+        assert contrast(most, max(rest)[1]) > 15
 
 
 def test_the_record_command_says_what_it_made(tmp_path: Path) -> None:

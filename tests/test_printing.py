@@ -47,7 +47,7 @@ def printed(scene: Scene, **what: Any) -> Job:
     """Print a label as the command does, without the file."""
     made = asked(scene, **what)
     file = press.made(made.laid, "svg")
-    scene.station.printed(scene.id, made.record(file, "svg"), NURSE, turn=made.turn)
+    made.printed(scene.station, file, "svg", NURSE)
     return made
 
 
@@ -62,7 +62,7 @@ def test_printing_is_on_record_with_the_digest_of_what_came_out(tmp_path: Path) 
     file = press.made(made.laid, "svg")
     assert entry.event.kind == "printed" and entry.event.by == NURSE
     assert dict(entry.event.body) == {
-        "what": "label", "of": "syringe", "number": "1", "code": made.code.figures,
+        "what": "label", "of": "syringe", "number": "1", "code": made.draft.code.figures,
         "because": "", "size": "60 x 30 mm", "form": "flag", "file": "svg",
         "digest": hashlib.sha256(file).hexdigest(),
     }  # fmt: skip
@@ -104,7 +104,7 @@ def test_a_label_made_before_something_changed_is_not_recorded(tmp_path: Path) -
     made = asked(scene)
     scene.on()
     with pytest.raises(MovedOn, match="print again"):
-        scene.station.printed(scene.id, made.record(b"", "pdf"), NURSE, turn=made.turn)
+        scene.station.printed(scene.id, made.record(b"", "pdf"), NURSE, turn=made.draft.turn)
 
 
 def test_a_print_long_after_a_dose_does_not_move_the_time_it_was_given(tmp_path: Path) -> None:
@@ -136,7 +136,7 @@ def test_what_is_empty_is_never_labelled(tmp_path: Path) -> None:
             with pytest.raises(Unprintable, match="Nothing is drawn up yet"):
                 asked(scene)
         scene.on()
-    assert asked(scene).code.number == 1
+    assert asked(scene).draft.code.number == 1
 
 
 def test_no_label_once_it_is_over(tmp_path: Path) -> None:
@@ -146,16 +146,21 @@ def test_no_label_once_it_is_over(tmp_path: Path) -> None:
     turn = scene.station.find(scene.id).turn
     with pytest.raises(NotOffered, match="has come to an end"):
         scene.station.printed(scene.id, made.record(b"", "pdf"), NURSE, turn=turn)
+    with pytest.raises(NotOffered, match="has come to an end"):
+        asked(scene)
 
 
 def test_no_label_while_work_is_interrupted(tmp_path: Path) -> None:
     scene = ready(tmp_path)
+    made = asked(scene)
     scene.station.interrupt(scene.id, "call", NURSE)
     for act in (lambda: None, lambda: scene.station.resume(scene.id, NURSE)):
         act()
-        made = asked(scene)
+        turn = scene.station.find(scene.id).turn
         with pytest.raises(NotOffered, match="read everything again first"):
-            scene.station.printed(scene.id, made.record(b"", "pdf"), NURSE, turn=made.turn)
+            asked(scene)
+        with pytest.raises(NotOffered, match="read everything again first"):
+            scene.station.printed(scene.id, made.record(b"", "pdf"), NURSE, turn=turn)
 
 
 def test_no_label_after_the_time_to_use_it(tmp_path: Path) -> None:
@@ -176,7 +181,7 @@ def test_one_more_label_for_the_same_dose_needs_a_listed_reason(tmp_path: Path) 
         asked(scene, again="because")
     scene.wait(seconds=5)
     second = printed(scene, again="came_off")
-    assert second.code.number == 2
+    assert second.draft.code.number == 2
     assert dict(second.laid.face.texts)["number"] == "label\u00a02"
     assert scene.station.entries(scene.id)[-1].event.body["because"] in AGAIN
 
@@ -192,7 +197,7 @@ def test_a_dose_drawn_anew_needs_no_reason_and_its_label_has_a_code_of_its_own(
     scene.station.remedy(scene.id, Remedy.DISCARD_RESTART, NURSE)
     scene.to("write_the_label")
     again = printed(scene)
-    assert again.code.number == 2 and again.code.figures != first.code.figures
+    assert again.draft.code.number == 2 and again.draft.code.figures != first.draft.code.figures
 
 
 def test_a_label_that_lacks_an_item_is_not_printed(tmp_path: Path) -> None:
@@ -217,17 +222,17 @@ def test_a_specimen_carries_no_patient_and_a_code_that_leads_nowhere(tmp_path: P
     made = asked(scene, specimen=True)
     patient = scene.ward.patients[scene.order.patient]
     said = " ".join(text for _, text in made.laid.face.texts)
-    assert made.code.number == 0 and "SPECIMEN" in said
+    assert made.draft.code.number == 0 and "SPECIMEN" in said
     for word in (*patient.name.split(), patient.record_number):
         assert word not in said and word not in made.laid.data
 
 
 def test_a_vial_that_stays_in_use_gets_a_label_beside_that_of_the_dose(tmp_path: Path) -> None:
     scene = ready(tmp_path, "ORD-203")
-    assert printed(scene).kind is Kind.SYRINGE
+    assert printed(scene).draft.kind is Kind.SYRINGE
     scene.wait(seconds=1)
     made = printed(scene, vial=True)
-    assert (made.kind, made.code.number, made.laid.form) == (Kind.VIAL, 2, Form.FLAT)
+    assert (made.draft.kind, made.draft.code.number, made.laid.form) == (Kind.VIAL, 2, Form.FLAT)
     with pytest.raises(Unprintable, match="Label 2 was printed for this already"):
         asked(scene, vial=True)
     (tmp_path / "other").mkdir()
@@ -262,7 +267,7 @@ def test_the_units_sizes_code_and_colours_are_taken(tmp_path: Path) -> None:
     made = asked(scene)
     assert str(made.laid.size) == "75 x 35 mm"
     colour = made.laid.face.colour
-    assert colour is not None and colour.drug_class == "opioid" and not made.missing_colour
+    assert colour is not None and colour.drug_class == "opioid" and not made.draft.missing_colour
     other = asked(scene, size=Size.parse("100 x 60 mm"), form=Form.FLAT)
     assert str(other.laid.size) == "100 x 60 mm"
     with pytest.raises(DoesNotFit):

@@ -84,12 +84,18 @@ def record(
     ] = "",
     checkpoint: Annotated[
         Path | None,
-        typer.Option("--checkpoint", metavar="FILE", help="A signed checkpoint to print on it."),
+        typer.Option(
+            "--checkpoint", metavar="FILE", help="A signed checkpoint; else the newest one kept."
+        ),
+    ] = None,
+    key: Annotated[
+        list[str] | None,
+        typer.Option("--key", metavar="KEY", help="A key that may have signed it, or its file."),
     ] = None,
     trail: TrailOption = None,
     ward: WardOption = None,
 ) -> None:
-    """Print the record of a preparation on A4, with the digests of its trail."""
+    """Print the record of a preparation on A4, with its proof under a signed checkpoint."""
     from checklist.faces.leaving import told
 
     with told():
@@ -101,6 +107,7 @@ def record(
             by=by,
             names=names,
             checkpoint=checkpoint,
+            keys=key or (),
             trail=trail,
             ward=ward,
         )

@@ -17,6 +17,7 @@ from checklist.inclusion import NotCovered, proof_of
 from checklist.notary import Notary
 from checklist.note import (
     Checkpoint,
+    Note,
     NoteFault,
     VerifierKey,
     checkpoint_in,
@@ -173,8 +174,23 @@ def _comparison(
     return Comparison(what=what, head=head, first=first, sentence=sentence)
 
 
+def note_at(path: Path, trail_id: str, given: Sequence[VerifierKey]) -> Note:
+    """The signed checkpoint in a file, once a key given or one of this device's own holds for it.
+
+    Raises CannotGoOn.
+    """
+    public = keys().known()
+    ours = [VerifierKey(name=origin_of(trail_id), type=1, key=key) for key in public]
+    return _note_in(path, [*given, *ours])
+
+
 def _head_in(path: Path, known: Sequence[VerifierKey]) -> Checkpoint:
     """The checkpoint in a file, once its signature by a known key holds."""
+    return checkpoint_in(_note_in(path, known).text)
+
+
+def _note_in(path: Path, known: Sequence[VerifierKey]) -> Note:
+    """The note in a file that holds a checkpoint, once its signature by a known key holds."""
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as fault:
@@ -183,12 +199,13 @@ def _head_in(path: Path, known: Sequence[VerifierKey]) -> Checkpoint:
     try:
         note = note_in(text)
         verified(note, known)
-        return checkpoint_in(note.text)
+        checkpoint_in(note.text)
     except NoteFault as fault:
         raise CannotGoOn(
             f"{path} cannot be relied on as a head: {fault} If another device signed it, name that"
             " device's key with --key."
         ) from fault
+    return note
 
 
 def _named_alike(path: Path, public: Sequence[bytes]) -> list[VerifierKey]:

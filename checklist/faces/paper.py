@@ -29,7 +29,7 @@ from checklist.faces.workplace import (
 from checklist.people import StaffMember
 from checklist.printing import press
 from checklist.printing.job import Asked, Job, job
-from checklist.printing.press import Unprintable
+from checklist.printing.press import DoesNotFit, ReasonWanted, Unprintable
 from checklist.station import NotAllowed, NotSignedIn, Station
 from checklist.stock import Form, NoSuchStock, Size, Symbol
 from checklist.trail import Trail, TurnTaken
@@ -91,31 +91,31 @@ def printed(
     made = job(station, id_, person, asked)
     file = press.made(made.laid, suffix, dpi=dpi)
 
-    def record() -> None:
-        if not asked.specimen:
-            station.printed(id_, made.record(file, suffix), person.code, turn=made.turn)
-
-    put(out, file, record)
+    put(
+        out,
+        file,
+        lambda: None if asked.specimen else made.printed(station, file, suffix, person.code),
+    )
     return made
 
 
 def _said(made: Job, out: Path, path: Path, *, specimen: bool) -> None:
-    laid = made.laid
+    laid, of = made.laid, made.draft
     flag = ", to be folded to a flag" if laid.form is Form.FLAG else ""
-    which = "Specimen" if specimen else f"Label {made.code.number} for the {made.kind.value}"
+    which = "Specimen" if specimen else f"Label {of.code.number} for the {of.kind.value}"
     say(f"{which}: {out}, {laid.size}{flag}, smallest letters {laid.smallest:.1f} pt")
-    if made.missing_colour:
+    if of.missing_colour:
         say("No class colour: the table has none for this drug's class.")
     if specimen:
         say("Nothing was recorded. Measure it: print at 100 %, never scaled to the page.")
         return
-    say(f"Code {made.code.grouped}. It is recorded who printed it and when.")
+    say(f"Code {of.code.grouped}. It is recorded who printed it and when.")
     if laid.form is Form.FLAG:
         say("Stick the blank strip along the back of the barrel, then fold both faces together.")
     say("Print at 100 %, never scaled to the page. Stick it on at once and read it back.")
-    if not made.kind.shared:
+    if not of.kind.shared:
         say("The file names the patient: delete it once the label is stuck on.")
-    say(f"next: checklist show --trail {quoted(path)} {made.code.figures}")
+    say(f"next: checklist show --trail {quoted(path)} {of.code.figures}")
 
 
 # -- shared with the record -----------------------------------------------------------------------
@@ -176,6 +176,11 @@ def clear() -> Iterator[None]:
     """Turn what stands in the way of printing into a sentence for the person."""
     try:
         yield
+    except DoesNotFit as fault:
+        way = f" Its option is --size '{fault.larger}'." if fault.larger else ""
+        raise CannotGoOn(f"{fault}{way}") from fault
+    except ReasonWanted as fault:
+        raise CannotGoOn(f"{fault} Give it with --again.") from fault
     except (Unprintable, NoSuchStock, TurnTaken) as fault:
         raise CannotGoOn(str(fault)) from fault
     except (NotOffered, MovedOn) as fault:

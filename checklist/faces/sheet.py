@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,9 @@ import typer
 
 from checklist.checks import REASONS
 from checklist.faces.blocks import dose_of, short
+from checklist.faces.covering import Covered, covered
 from checklist.faces.leaving import CannotGoOn
+from checklist.faces.notarial import named_keys
 from checklist.faces.paper import at_hand, clear, put, say, signed_in, suffix_of
 from checklist.faces.record import Told, entered_at, in_words, label_of, said_what, told_of
 from checklist.faces.saying import harmless
@@ -25,11 +28,33 @@ from checklist.screen import told as reason
 from checklist.station import NotAllowed, Station
 from checklist.timing import said_date, said_span
 
-LONGEST = 4_000
-"""Characters of a signed checkpoint."""
 MOST_PAGES = 2
 """More are printed only where even the brief form does not go on two: nothing is cut."""
+VERIFY = (
+    "To verify: `checklist trail verify` works out every digest anew. The entries of this"
+    " preparation are whole when the digest above stands at its number there."
+)
+AFTER = "What was recorded of this preparation after that entry is not under this checkpoint."
 EVENTS = ("cautioned", "proceeded", "refused", "remedied", "interrupted", "resumed", "ended")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """The record of a preparation as a PDF of A4 pages, as it stood at `turn`."""
+
+    preparation: str
+    turn: int
+    file: bytes
+    pages: int
+
+    def printed(self, station: Station, by: str) -> None:
+        """Record that a person who is signed in put it on paper, with names.
+
+        Raises MovedOn when something was recorded meanwhile, NotAllowed.
+        """
+        digest = hashlib.sha256(self.file).hexdigest()
+        what = {"what": "record", "names": "yes", "file": "pdf", "digest": digest}
+        station.printed(self.preparation, what, by, turn=self.turn)
 
 
 def print_record(
@@ -39,38 +64,45 @@ def print_record(
     by: str,
     names: bool,
     checkpoint: Path | None,
+    keys: Sequence[str],
     trail: Path | None,
     ward: Path | None,
 ) -> None:
     """Print the record of a preparation into a PDF file.
 
     `names` prints the patient's name and what was kept apart, which is recorded. `checkpoint` is a
-    file with the text of a signed checkpoint of this trail.
+    file with a signed checkpoint of this trail, else the newest one kept is taken; `keys` are those
+    of other devices that may have signed it.
     """
     suffix_of(out, ("pdf",))
-    signed = _checkpoint(checkpoint)
     with clear(), at_hand(trail, ward, write=names) as (station, path):
         if names:
             permitted(station, signed_in(station, by).code)
         id_ = preparation_of(station.trail, named).id
-        told = told_of(station.trail, id_, station.ward, names=names)
-        file, pages = press.sheet(_data(told, station, signed))
-        if pages > MOST_PAGES:
-            file, pages = press.sheet(_data(told, station, signed, brief=True))
-        digest = hashlib.sha256(file).hexdigest()
-
-        def record() -> None:
-            if names:
-                what = {"what": "record", "names": "yes", "file": "pdf", "digest": digest}
-                station.printed(id_, what, by, turn=told.prep.turn)
-
-        put(out, file, record)
-    say(f"Record of {short(id_)}: {out}, {pages} {'page' if pages == 1 else 'pages'} of A4")
+        head = covered(station.trail, station.trail.of(id_), checkpoint, named_keys(keys))
+        made = sheet_of(station, id_, names=names, head=head)
+        put(out, made.file, lambda: made.printed(station, by) if names else None)
+    pages = "1 page" if made.pages == 1 else f"{made.pages} pages"
+    say(f"Record of {short(id_)}: {out}, {pages} of A4")
     if names:
         say("It names the patient: keep it as you keep the notes. Printing it is recorded.")
     else:
         say("It names nobody. Names are printed with --names, which is recorded.")
+    if head is None:
+        say("No signed head of this trail covers it yet: checklist trail checkpoint makes one.")
     typer.echo(harmless(f"next: checklist trail verify --trail {quoted(path)}"))
+
+
+def sheet_of(station: Station, id_: str, *, names: bool, head: Covered | None) -> Sheet:
+    """The record of a preparation; `names` lets names through, which the caller has to permit.
+
+    Raises NotHere, NeedsExtra.
+    """
+    told = told_of(station.trail, id_, station.ward, names=names)
+    file, pages = press.sheet(_data(told, station, head))
+    if pages > MOST_PAGES:
+        file, pages = press.sheet(_data(told, station, head, brief=True))
+    return Sheet(preparation=id_, turn=told.prep.turn, file=file, pages=pages)
 
 
 def permitted(station: Station, by: str) -> None:
@@ -81,23 +113,8 @@ def permitted(station: Station, by: str) -> None:
         raise CannotGoOn(f"Nothing was printed: {fault}.") from fault
 
 
-def _checkpoint(file: Path | None) -> list[str]:
-    """The lines of a signed checkpoint. Raises CannotGoOn."""
-    if file is None:
-        return []
-    try:
-        text = file.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as fault:
-        raise CannotGoOn(f"The checkpoint {file} cannot be read as text. Look at it.") from fault
-    if not text.strip() or len(text) > LONGEST:
-        raise CannotGoOn(
-            f"The checkpoint {file} has {len(text)} characters; 1 to {LONGEST} were expected."
-        )
-    return [harmless(line) for line in text.strip().splitlines()]
-
-
 def _data(
-    told: Told, station: Station, checkpoint: list[str], *, brief: bool = False
+    told: Told, station: Station, head: Covered | None, *, brief: bool = False
 ) -> Mapping[str, Any]:
     """What the template is given: plain data; `brief` leaves out what was entered, and says so."""
     prep, unit = told.prep, station.ward.unit
@@ -116,6 +133,7 @@ def _data(
     return {
         "title": "Record of a preparation",
         "place": f"{unit.hospital}, {unit.name}" if unit.hospital else unit.name,
+        "whose": _whose(told),
         "foot": f"preparation {prep.id}, unit {unit.code}",
         "facts": [(name, pieces(text)) for name, text in _facts(told)],
         "label": shown,
@@ -130,12 +148,18 @@ def _data(
             else ""
         ),
         "trail": [(name, pieces(text)) for name, text in _trail(told, station)],
-        "checkpoint": checkpoint,
-        "verify": (
-            "To verify: `checklist trail verify` works out every digest anew. The entries of this"
-            " preparation are whole when the digest above stands at its number there."
-        ),
+        "checkpoint": [] if head is None else str(head.note).strip().splitlines(),
+        "proof": [] if head is None else list(head.lines()),
+        "after": "" if head is None or not head.after else AFTER,
+        "verify": VERIFY,
     }
+
+
+def _whose(told: Told) -> str:
+    """Whose preparation it is, for the head of each page."""
+    order, patient = told.prep.order, told.ward and told.ward.patients.get(told.prep.order.patient)
+    named = f" {patient.name}, record {patient.record_number}" if told.names and patient else ""
+    return f"order {order.id}, patient {order.patient}{named}"
 
 
 def _facts(told: Told) -> Iterator[tuple[str, str]]:
@@ -143,7 +167,7 @@ def _facts(told: Told) -> Iterator[tuple[str, str]]:
     patient = told.ward.patients.get(prep.order.patient) if told.ward else None
     second = prep.order.second
     more = "" if second is None else f" and {second.drug} {second.dose}"
-    yield "order", f"{prep.order.id}: {dose_of(prep.order)}{more}"
+    yield "order", f"{prep.order.id}: {' '.join(dose_of(prep.order).split())}{more}"
     yield "patient", prep.order.patient
     if told.names and patient:
         born = f"born {said_date(patient.birth_date)}"

@@ -58,6 +58,11 @@ class Bit:
         object.__setattr__(self, "text", unicodedata.normalize("NFC", self.text))
 
     @property
+    def said(self) -> str:
+        """The text with plain spaces."""
+        return self.text.replace(_STAYS, " ")
+
+    @property
     def words(self) -> tuple[str, ...]:
         """The pieces between which a line may break: never within an amount or a date."""
         return pieces(self.text if len(self.text) > SHORT else self.text.replace(" ", _STAYS))

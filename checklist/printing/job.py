@@ -5,21 +5,22 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from types import MappingProxyType
 
+from checklist.engine import may_be_labelled
 from checklist.label import Label, label
 from checklist.people import StaffMember
 from checklist.preparation import Entry, Preparation, Surroundings
 from checklist.printing import press
-from checklist.printing.face import dose_face, kind_of, vial_face
+from checklist.printing.face import Face, dose_face, kind_of, vial_face
 from checklist.printing.label_code import LabelCode
-from checklist.printing.press import Laid, Unprintable
+from checklist.printing.press import Incomplete, Laid, ReasonWanted, Unprintable
 from checklist.printing.symbol import drawn
 from checklist.quantity import Quantity
 from checklist.station import Station
-from checklist.stock import Form, Kind, Size, Symbol
+from checklist.stock import Form, Kind, Size, Stock, Symbol
 from checklist.timing import said_moment
+from checklist.vial import vial_items
 
 SPECIMEN = 0
 """The number of a label that is no label: for trying out a printer."""
@@ -51,40 +52,105 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """A label that can be printed: laid out, with its code and what the trail is to say of it."""
+class Draft:
+    """A label of a preparation as it stood at `turn`, not yet laid out.
+
+    `due` is how many items it must carry; all of them are on it. `before` is the number of the
+    label that was printed for this already, "" where none was. `missing_colour` says that the unit
+    asks for class colours and the table has none for this drug.
+    """
 
     preparation: str
     turn: int
-    laid: Laid
+    face: Face
     kind: Kind
+    size: Size
+    form: Form
+    symbol: Symbol
+    stock: Stock
     code: LabelCode
+    due: int
+    before: str
     again: str
-    missing_colour: bool = False
+    missing_colour: bool
+
+    def needs_reason(self) -> None:
+        """Raise ReasonWanted for a second label of the same content without a listed reason."""
+        known = ", ".join(AGAIN)
+        if self.again and self.again not in AGAIN:
+            raise ReasonWanted(f"{self.again!r} is no reason for one more label. Known: {known}.")
+        if self.before and not self.again:
+            raise ReasonWanted(
+                f"Label {self.before} was printed for this already. One more needs a reason:"
+                f" {known}."
+            )
+
+    def job(self) -> Job:
+        """The label laid out. Raises DoesNotFit, Unprintable, NeedsExtra."""
+        laid = press.lay(
+            self.face,
+            drawn(self.code, self.symbol),
+            size=self.size,
+            form=self.form,
+            stock=self.stock,
+            alt=f"Code of this label: {self.code.grouped}",
+        )
+        return Job(draft=self, laid=laid)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A label that can be printed: laid out, with what the trail is to say of it."""
+
+    draft: Draft
+    laid: Laid
 
     def record(self, file: bytes, form: str) -> Mapping[str, str]:
         """What the trail keeps of printing it: no text of the label, only the file's digest."""
         return {
             "what": "label",
-            "of": self.kind.value,
-            "number": str(self.code.number),
-            "code": self.code.figures,
-            "because": self.again,
+            "of": self.draft.kind.value,
+            "number": str(self.draft.code.number),
+            "code": self.draft.code.figures,
+            "because": self.draft.again,
             "size": str(self.laid.size),
             "form": self.laid.form.value,
             "file": form,
             "digest": hashlib.sha256(file).hexdigest(),
         }
 
+    def printed(self, station: Station, file: bytes, form: str, by: str) -> None:
+        """Record at a station that this file of it is put on paper by a person who is signed in.
+
+        Raises MovedOn when the preparation stands elsewhere by now, NotOffered where no label may
+        be stuck on any more, NotSignedIn, NotAllowed.
+        """
+        of = self.draft
+        station.printed(of.preparation, self.record(file, form), by, turn=of.turn)
+
 
 def job(station: Station, id_: str, by: StaffMember, asked: Asked) -> Job:
-    """The label of a preparation as it stands now.
+    """The label of a preparation, to be printed now.
 
-    Raises Unprintable, with a sentence, where it is not to be printed: nothing is drawn up, an item
-    is missing or easily misread, it does not fit, the time to use it is over, or a further label
-    has no reason. Raises NotHere, NeedsExtra.
+    Raises Unprintable, with a sentence, where it is not to be printed: what `draft` raises, it does
+    not fit, or a further label has no reason. Raises NeedsExtra.
+    """
+    made = draft(station, id_, by, asked)
+    if not asked.specimen:
+        made.needs_reason()
+    return made.job()
+
+
+def draft(station: Station, id_: str, by: StaffMember, asked: Asked) -> Draft:
+    """The label of a preparation as it stands now, whether or not it was printed already.
+
+    Raises Unprintable, with a sentence, where there is none: nothing is drawn up, an item is
+    missing or easily misread, or the time to use it is over. Raises NotOffered where none may be
+    stuck on any more, NotHere.
     """
     prep, entries = station.find(id_), station.entries(id_)
+    if not asked.specimen:
+        may_be_labelled(prep)
     rules = station.rules_of(prep.workflow)
     around = station.surroundings(prep, by, rules.layout.spots[rules.workflow.steps[0].name])
     asks = {name for step in rules.workflow.steps for name in step.checks}
@@ -101,6 +167,7 @@ def job(station: Station, id_: str, by: StaffMember, asked: Asked) -> Job:
             raise Unprintable(
                 "No vial of this preparation stays in use, so there is nothing to write on one."
             )
+        due = len(vial_items(prep, around))
         since = prep.time_of("vial_state") or prep.time_of("diluent_added")
     else:
         if "label_says_everything" not in asks:
@@ -109,26 +176,26 @@ def job(station: Station, id_: str, by: StaffMember, asked: Asked) -> Job:
             )
         made = _whole(label(prep, around), around, asked)
         face = dose_face(made, prep, around, code, coloured=stock.class_colours)
+        due = len(made.due)
         since = prep.time_of("drawn_volume")
     if misread := next(press.misread(face), None):
         raise Unprintable(f"This label could be misread. {misread}")
-    if not asked.specimen:
-        _reasoned(asked, [one for one in printed if _same(one, kind)], since)
-    form = asked.form or (Form.FLAT if kind is not Kind.SYRINGE else stock.form_for(_barrel(prep)))
-    laid = press.lay(
-        face,
-        drawn(code, asked.symbol or stock.symbol),
-        size=asked.size or stock.sizes[kind],
-        form=form,
-        stock=stock,
-        alt=f"Code of this label: {code.grouped}",
-    )
-    return Job(
+    standing = [
+        one for one in printed if _same(one, kind) and (since is None or one.event.at >= since)
+    ]
+    return Draft(
         preparation=id_,
         turn=prep.turn,
-        laid=laid,
+        face=face,
         kind=kind,
+        size=asked.size or stock.sizes[kind],
+        form=asked.form
+        or (Form.FLAT if kind is not Kind.SYRINGE else stock.form_for(_barrel(prep))),
+        symbol=asked.symbol or stock.symbol,
+        stock=stock,
         code=code,
+        due=due,
+        before=standing[-1].event.body["number"] if standing and not asked.specimen else "",
         again=asked.again,
         missing_colour=stock.class_colours and not asked.vial and face.colour is None,
     )
@@ -145,7 +212,7 @@ def _whole(made: Label, around: Surroundings, asked: Asked) -> Label:
         nobody = {"patient_name": "SPECIMEN, not for use", "identifiers": "born -, record -"}
         made = replace(made, items={**made.items, **nobody})
     if made.missing:
-        raise Unprintable(f"The label lacks: {', '.join(made.missing)}. Nothing was printed.")
+        raise Incomplete(made.missing, len(made.due))
     over = made.use_before is not None and not around.at < made.use_before
     if over and not asked.specimen:
         assert made.use_before is not None
@@ -165,20 +232,6 @@ def _printed(entries: Sequence[Entry]) -> Iterator[Entry]:
 
 def _same(entry: Entry, kind: Kind) -> bool:
     return Kind(entry.event.body["of"]).shared is kind.shared
-
-
-def _reasoned(asked: Asked, before: Sequence[Entry], since: datetime | None) -> None:
-    """A second label for the same content needs a reason, a first one none."""
-    known = ", ".join(AGAIN)
-    if asked.again and asked.again not in AGAIN:
-        raise Unprintable(f"{asked.again!r} is no reason for one more label. Reasons: {known}.")
-    standing = [one for one in before if since is None or one.event.at >= since]
-    if standing and not asked.again:
-        last = standing[-1].event.body["number"]
-        raise Unprintable(
-            f"Label {last} was printed for this already. One more needs a reason (--again):"
-            f" {known}."
-        )
 
 
 def _barrel(prep: Preparation) -> Quantity | None:

@@ -35,29 +35,53 @@ class Unprintable(ValueError):
     """A label that is not printed as it is. The message says why and what to do."""
 
 
+class ReasonWanted(Unprintable):
+    """One more label for what has one already, and no listed reason for it."""
+
+
+class Incomplete(Unprintable):
+    """A label that lacks items; `lacking` names them in words, of `due` that it must carry."""
+
+    def __init__(self, lacking: Sequence[str], due: int) -> None:
+        self.lacking, self.due = tuple(lacking), due
+        super().__init__(f"The label lacks: {', '.join(lacking)}. Nothing was printed.")
+
+
 class DoesNotFit(Unprintable):
-    """A label whose text is too much for its size; `items` names what does not go on."""
+    """A label whose text is too much for its size; `items` names what does not go on.
+
+    `larger` is a size that is kept here and on which it fits, None where there is none.
+    """
 
     def __init__(self, items: Sequence[str], size: Size, larger: Size | None) -> None:
-        self.items = tuple(items)
+        self.items, self.larger = tuple(items), larger
         way = (
-            f"Take a larger label (--size '{larger}'), or write it by hand."
+            f"Take a larger label ({larger}), or write it by hand."
             if larger is not None
             else "No size that is kept here holds it. Write the label by hand."
         )
         super().__init__(
-            f"This label does not fit on {size}: no room for {', '.join(_named(items))}."
+            f"This label does not fit on {size}: no room for {', '.join(self.words)}."
             f" Nothing was cut and nothing was printed. {way}"
         )
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words for what does not go on."""
+        return tuple(_named(self.items))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Laid:
-    """A label laid out: its data for the template and the smallest letters on it, in points."""
+    """A label laid out: its data for the template and the smallest letters on it, in points.
+
+    `size` is that of its face, `sheet` that of the paper: for a flag both faces and the strip.
+    """
 
     face: Face
     size: Size
     form: Form
+    sheet: Size
     data: str
     smallest: float
 
@@ -117,7 +141,14 @@ def lay(face: Face, symbol: Drawn, *, size: Size, form: Form, stock: Stock, alt:
             if not _fit(_data(face, symbol, size=s, form=form, stock=stock, alt=alt))["over"]
         )
         raise DoesNotFit(found["over"], size, next(fits, None))
-    return Laid(face=face, size=size, form=form, data=data, smallest=found["least"])
+    return Laid(
+        face=face,
+        size=size,
+        form=form,
+        sheet=_sheet(size, form, stock),
+        data=data,
+        smallest=found["least"],
+    )
 
 
 def made(laid: Laid, form: str, *, dpi: int = DPI[0]) -> bytes:
@@ -216,20 +247,26 @@ def _fit(data: str) -> Mapping[str, Any]:
     return read
 
 
+def _sheet(size: Size, form: Form, stock: Stock) -> Size:
+    """The paper of a label: a flag has two faces with its strip between them."""
+    if form is Form.FLAT:
+        return size
+    return Size(width=size.width, height=2 * size.height + stock.strip)
+
+
 def _data(face: Face, symbol: Drawn, *, size: Size, form: Form, stock: Stock, alt: str) -> str:
     """What the template is given: plain data, lengths in mm."""
     w, h = float(size.width), float(size.height)
-    strip = float(stock.strip)
-    flag = form is Form.FLAG
+    paper = float(_sheet(size, form, stock).height)
     grow = max(1.0, min(w / USUAL_W, h / USUAL_H))
     striped = face.colour is not None and face.colour.striped
     return json.dumps(
         {
             "title": face.title,
-            "page": {"width": w, "height": 2 * h + strip if flag else h},
+            "page": {"width": w, "height": paper},
             "faces": [
                 {"y": 0, "turned": False},
-                *([{"y": h + strip, "turned": True}] if flag else []),
+                *([{"y": paper - h, "turned": True}] if form is Form.FLAG else []),
             ],
             "face": {
                 "width": w,
