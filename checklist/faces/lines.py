@@ -293,8 +293,8 @@ class Lines:
         _out(
             {
                 "outcome": "printed",
-                "number": made.code.number,
-                "code": made.code.figures,
+                "number": made.draft.code.number,
+                "code": made.draft.code.figures,
                 "out": str(out),
                 "size": str(made.laid.size),
                 "form": made.laid.form.value,
