@@ -58,7 +58,8 @@ def write(path: Path, name: str, told: int, early: bool) -> NoReturn:
     signal.signal(signal.SIGTERM, stop)
     with Trail.open(path) as trail:
         if early:
-            trail._connection._db = Early(trail._db, told)  # type: ignore[arg-type, assignment]
+            connection = trail._connection
+            connection._db = Early(connection._db, told)  # type: ignore[arg-type, assignment]
         for number in itertools.count():
             prep, turn = divmod(number, 5)
             entry = trail.append(event(number, f"{name}-{prep}", turn, id=f"{name}-{number}"))
