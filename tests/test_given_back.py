@@ -25,9 +25,8 @@ from checklist.intake.ward import load_ward
 from checklist.order import Order
 from checklist.trail import Trail
 from tests.faces import canaries
-from tests.records import bundle, dose, patient, read
+from tests.records import bundle, decimals, dosage, dose, patient, read
 from tests.scene import COLLEAGUE, LABELS, NURSE, START, Scene
-from tests.test_fhir_orders import decimals, dosage
 from tests.test_mixtures import AMPOULES, VIAL_FIRST
 from tests.test_orders_taken import orders, sent, take
 from tests.wards import DEMO
