@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
+
+from hypothesis import strategies as st
 
 from checklist.exchange.exact_json import written
 from checklist.exchange.reading import taken_from
@@ -15,7 +18,6 @@ from checklist.intake.fault import Bare, Fault, Findings
 
 ZONE = "Europe/London"
 UCUM = "http://unitsofmeasure.org"
-Spoil = Callable[[dict[str, Any]], None]
 WORDS = Exchange(
     record_number_in=("https://larkmoor.example/record-number", "LARKMOOR"),
     band_number_in=("https://larkmoor.example/wristband",),
@@ -25,6 +27,14 @@ WORDS = Exchange(
     allergies={"https://larkmoor.example/allergies|0": "none known", "LMA|0": "none known"},
     classes={"penicillin v": "penicillins"},
 )
+
+
+decimals = st.builds(
+    lambda whole, part: f"{whole}.{part}".rstrip("0").rstrip("."),
+    st.integers(0, 9_999_999),
+    st.text("0123456789", min_size=0, max_size=6),
+).filter(lambda text: Fraction(text) > 0)
+"""Amounts above zero as people write them: up to 7 figures before the point and 6 after it."""
 
 
 def dose(value: Any = 4, code: str = "mg", **more: Any) -> dict[str, Any]:
@@ -71,6 +81,14 @@ def request(**changes: Any) -> dict[str, Any]:
         ],
         **changes,
     }
+
+
+def dosage(**changes: Any) -> dict[str, Any]:
+    """The order with its one dosage changed; None takes an element away."""
+    one = request()
+    whole = {**one["dosageInstruction"][0], **changes}
+    whole = {key: value for key, value in whole.items() if value is not None}
+    return {**one, "dosageInstruction": [whole]}
 
 
 def weight(value: Any = 82.4, **changes: Any) -> dict[str, Any]:

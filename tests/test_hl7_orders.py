@@ -14,8 +14,7 @@ from checklist.exchange.taken import Taken
 from checklist.intake.exchange import Exchange
 from checklist.intake.fault import NotAsWritten
 from checklist.intake.route import ROUTES as OURS
-from tests.records import MESSAGE, WORDS, ZONE, read
-from tests.test_fhir_orders import decimals
+from tests.records import MESSAGE, WORDS, ZONE, decimals, read
 
 ANY_FOLDER = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 

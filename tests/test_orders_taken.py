@@ -20,8 +20,7 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.intake.exchange import Exchange, exchange_of
 from checklist.intake.fault import Faults, Findings
 from checklist.intake.ward import load_ward
-from tests.records import MESSAGE, allergy, bundle, dose, patient, request, text_of, weight
-from tests.test_fhir_orders import dosage
+from tests.records import MESSAGE, allergy, bundle, dosage, dose, patient, request, text_of, weight
 from tests.wards import DEMO, edit
 
 BUNDLE, MESSAGE_FILE = DEMO / "records" / "orders.fhir.json", DEMO / "records" / "order.hl7"

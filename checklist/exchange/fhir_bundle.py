@@ -24,6 +24,7 @@ _TYPES = (
 READ = ("Patient", "MedicationRequest", "AllergyIntolerance", "Observation")
 LOOKED_UP = ("Medication", "Practitioner", "PractitionerRole")
 MOST_ENTRIES = 2_000
+_TURNS = "It can change what the resource means, and is not known here."
 
 
 @dataclass(slots=True)
@@ -93,12 +94,25 @@ def _is_list(bundle: Node) -> bool:
 
 
 def _unmodified(node: Node) -> bool:
-    """Whether nothing turns the meaning round: no rules of their own, no modifying extension."""
+    """Whether nothing turns the meaning round: no rules of their own, no modifying extension.
+
+    The second may stand at any depth; the Bundle's own entries are looked at one by one.
+    """
     clear = True
-    for key in ("implicitRules", "modifierExtension"):
-        if node.there(key):
-            node.at(key).doubt("It can change what the resource means, and is not known here.")
+    if node.there("implicitRules"):
+        node.at("implicitRules").doubt(_TURNS)
+        clear = False
+    waiting = [node]
+    while waiting:
+        one = waiting.pop()
+        if one.there("modifierExtension"):
+            one.at("modifierExtension").doubt(_TURNS)
             clear = False
+        for name in one.names:
+            if isinstance(one.value[name], dict):
+                waiting.append(one.at(name))
+            elif isinstance(one.value[name], list) and (one is not node or name != "entry"):
+                waiting += list(one.each(name))
     return clear
 
 

@@ -52,6 +52,9 @@ _CHANGING = {
 _RATE = "How a dose runs in is not taken, since its bag and fluid are not in it."
 _BY_HAND = "Leave this order out by its id and enter it in orders.json by hand."
 _BESIDE = ("additionalInstruction", "patientInstruction", "method", "text")
+_CATEGORY = "http://terminology.hl7.org/CodeSystem/medicationrequest-category"
+_ELSEWHERE = ("community", "discharge")
+"""Categories of FHIR R4 for what is taken at home; the others are inpatient and outpatient."""
 Resolve = Callable[[str], Node | None]
 
 
@@ -110,6 +113,11 @@ def _is_order(node: Node) -> bool:
         known = "It is no order." if intent in INTENT else "R4 has no such word."
         node.at("intent").doubt(f"The intent is {quoted(intent)}. {known} Leave it out by its id.")
         clear = False
+    for category in node.each("category"):
+        codes = [(one.text("system"), one.text("code")) for one in category.each("coding")]
+        if any((_CATEGORY, word) in codes for word in _ELSEWHERE):
+            category.doubt("It is for after the stay, not for the ward. Leave it out by its id.")
+            clear = False
     if node.true("doNotPerform"):
         node.at("doNotPerform").doubt("The drug is not to be given. Leave it out by its id.")
         clear = False

@@ -94,6 +94,8 @@ def exchange_of(path: Path, findings: Findings, formulary: Formulary | None) -> 
     one = findings.check(_Exchange, tables, said_place("")) if tables is not None else None
     if one is None:
         return None
+    if not tables:
+        findings.add("", "There is nothing in it. Fill it in, or take the file away.")
     for name in ("drugs", "routes", "units", "allergies"):
         for key in getattr(one, name):
             _coded(findings, name, key)
