@@ -31,6 +31,8 @@ SHORT = 8
 """Figures of this length and more may be somebody's number, so their text is sealed as well."""
 SEALED = "sealed:"
 """Stands before the reference to a text that is kept apart."""
+BY_HAND = " Scan another code on the label, or type it as printed: (01)...(17)...(10)..."
+"""How to go on where a code cannot be read."""
 _FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION, Kind.DATE, Kind.TIME)
 
 
@@ -87,7 +89,10 @@ def _value(field: Field, raw: str, today: date, unit: Unit, codes: CodeBook) -> 
     except EntryFault as fault:
         plain = field.kind in _FIGURES and _NUMBER_LIKE.fullmatch(raw.strip())
         kept = plain or (field.kind is Kind.CHOICE and raw.strip() in field.answers)
-        return Unread(str(fault) if kept else f"this cannot be read as a {field.kind.value}.")
+        if kept:
+            return Unread(str(fault))
+        by_hand = BY_HAND if field.kind is Kind.PRODUCT else ""
+        return Unread(f"this cannot be read as a {field.kind.value}.{by_hand}")
 
 
 def guarded(

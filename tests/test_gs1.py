@@ -152,7 +152,7 @@ def test_a_code_that_cannot_be_used_says_why_and_what_next(code: str, words: str
     )
 
 
-@pytest.mark.parametrize("prefix", ["]d2", "]C1", "]Q3", "]e0", "]J1", ""])
+@pytest.mark.parametrize("prefix", ["]d2", "]d8", "]C1", "]Q3", "]e0", "]J1", ""])
 def test_element_strings_are_read_behind_every_prefix_that_carries_them(prefix: str) -> None:
     read = scan(f"{prefix}01{GTIN}1728083110Ab-7/x{GS}", today=TODAY)
     assert read.symbology == prefix

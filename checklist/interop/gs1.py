@@ -40,6 +40,7 @@ class Carrier(StrEnum):
 CARRIERS: Mapping[str, Carrier] = MappingProxyType(
     {
         "]d2": Carrier.ELEMENTS,  # GS1 DataMatrix
+        "]d8": Carrier.ELEMENTS,  # the same in long rectangles (ISO/IEC 21471, from memory)
         "]C1": Carrier.ELEMENTS,  # GS1-128
         "]Q3": Carrier.ELEMENTS,  # GS1 QR code
         "]e0": Carrier.ELEMENTS,  # GS1 DataBar
@@ -50,6 +51,7 @@ CARRIERS: Mapping[str, Carrier] = MappingProxyType(
         "]A0": Carrier.PLAIN,  # Code 39
         "]C0": Carrier.PLAIN,  # Code 128
         "]d1": Carrier.PLAIN,  # DataMatrix
+        "]d7": Carrier.PLAIN,  # the same in long rectangles
         "]Q1": Carrier.PLAIN,  # QR code
     }
 )

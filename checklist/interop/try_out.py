@@ -129,11 +129,11 @@ def came(symbol: Printed, raw: str) -> Came | None:
         if found is None:
             continue
         lead = found["lead"]
-        sent = lead == change(symbol.prefix)
+        sent = lead.casefold() == symbol.prefix.casefold()
         return Came(
             prefix=Prefix.SENT if sent else Prefix.NOT_SENT,
             separator=found["gap"] if len(symbol.parts) > 1 else None,
-            letters=letters,
+            letters=letters if _has_letters(symbol) else Letters.UNKNOWN,
             extra="" if sent else lead,
         )
     return _changed(symbol, line)
@@ -154,6 +154,8 @@ def _changed(symbol: Printed, line: str) -> Came | None:
     whole = "".join(symbol.parts)
     bodies = [line.removeprefix(symbol.prefix), line[len(symbol.prefix) :]]
     same_length = [body for body in bodies if len(body) == len(whole)]
+    if not _has_letters(symbol) and any(body.isdecimal() for body in bodies):
+        return None  # figures that are others than printed are another code
     if any(_other(symbol, line)) or (not same_length and not _near(whole, line)):
         return None
     pairs = []
@@ -165,6 +167,10 @@ def _changed(symbol: Printed, line: str) -> Came | None:
         letters=Letters.CHANGED,
         pairs=tuple(dict.fromkeys(pairs))[:MOST_PAIRS],
     )
+
+
+def _has_letters(symbol: Printed) -> bool:
+    return not "".join(symbol.parts).isdecimal()
 
 
 def _near(whole: str, line: str) -> bool:
