@@ -238,7 +238,8 @@ def grounds(png: bytes) -> list[tuple[int, ...]]:
     image = picture(png).convert("RGB")
     counts = image.getcolors(1 << 20)
     assert counts is not None
-    wide = [tuple(colour) for n, colour in counts if n > image.width * image.height // 100]
+    few = image.width * image.height // 100
+    wide = [colour for n, colour in counts if n > few and isinstance(colour, tuple)]
     others = [colour for colour in wide if max(colour) > 4]
     assert len(others) < len(wide), "no black letters"
     return others
