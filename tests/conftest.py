@@ -84,6 +84,13 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
             terminalreporter.write_line(line)
         for line in _of_hazards(played):
             terminalreporter.write_line(line)
+    labels = [value for _, name, value in reports if name == "labels"]
+    if labels:
+        made, rendered = (sum(one) for one in zip(*labels, strict=True))
+        terminalreporter.section("labels of the invented year and of the demonstration orders")
+        terminalreporter.write_line(
+            f"{made} held to the writing rules, {rendered} different ones rendered and looked over"
+        )
     weakened = [json.loads(value) for _, name, value in reports if name == "weakened"]
     if weakened:
         terminalreporter.section("weakened workflows")

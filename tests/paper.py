@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import itertools
+import re
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -17,7 +19,14 @@ from PIL import Image
 from checklist.label import label
 from checklist.preparation import Preparation, Surroundings
 from checklist.printing import press
-from checklist.printing.face import Face, dose_face, kind_of, vial_face
+from checklist.printing.face import (
+    NAME_LEAST,
+    REST_LEAST,
+    Face,
+    dose_face,
+    kind_of,
+    vial_face,
+)
 from checklist.printing.label_code import LabelCode
 from checklist.printing.press import Laid
 from checklist.printing.symbol import drawn
@@ -180,3 +189,82 @@ def contrast(one: tuple[int, ...], other: tuple[int, ...]) -> float:
     """Contrast ratio of two colours: W3C, WCAG 2.2."""
     light, dark = sorted((luminance(one), luminance(other)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
+
+
+# -- a label as a whole ---------------------------------------------------------------------------
+
+NEVER_SMALLER = {"drug": NAME_LEAST, "dose": NAME_LEAST, "patient_name": NAME_LEAST}
+AMOUNT = re.compile(r"[0-9][0-9.,]* (?:mg|microgram|mmol|mL|units|g|%)(?:/[A-Za-z/]+)?")
+READABLE = 7
+"""Least contrast of letters and ground: WCAG 2.2, 1.4.6."""
+
+
+def whole(made: Laid, *, code: LabelCode = CODE, kind: Symbol = Symbol.DATAMATRIX) -> None:
+    """Assert of a finished label that nothing is cut, covered, parted, too small or too pale.
+
+    And that its symbol, read from the picture of the coarsest printer, is what was meant.
+    """
+    (page,) = pages(press.made(made, "pdf"))
+    assert abs(page.width - float(made.sheet.width)) < 0.01
+    assert abs(page.height - float(made.sheet.height)) < 0.01
+    assert page.pictures == 0, "a label is drawn in lines, never in dots"
+    for item, text in made.face.texts:
+        letters = page.place_of(text)
+        least = min(one.points for one in letters)
+        assert least >= NEVER_SMALLER.get(item, REST_LEAST) - 0.01, (item, least)
+        assert least >= made.smallest - 0.01
+        for amount in AMOUNT.findall(text):
+            _on_one_line(page.place_of(amount))
+    if made.form is Form.FLAT:
+        inside(page, kind)
+        apart(page)
+    png = press.made(made, "png")
+    faces = 1 if made.form is Form.FLAT else 2
+    assert [one.text for one in decoded(png)] == [code.bracketed] * faces
+    # One ground, or with a colour two: grey or pale letters would come out as one more.
+    found = grounds(png)
+    assert len(found) == 1 + (made.face.colour is not None), found
+    assert all(contrast(one, (0, 0, 0)) >= READABLE for one in found), found
+
+
+def _on_one_line(letters: tuple[Letter, ...]) -> None:
+    text = "".join(one.char for one in letters)
+    assert max(one.top for one in letters) < min(one.bottom for one in letters), text
+    assert [one.left for one in letters] == sorted(one.left for one in letters), text
+
+
+def grounds(png: bytes) -> list[tuple[int, ...]]:
+    """The colours that letters stand on: each that covers a hundredth or more and is not ink."""
+    image = picture(png).convert("RGB")
+    counts = image.getcolors(1 << 20)
+    assert counts is not None
+    few = image.width * image.height // 100
+    wide = [colour for n, colour in counts if n > few and isinstance(colour, tuple)]
+    others = [colour for colour in wide if max(colour) > 4]
+    assert len(others) < len(wide), "no black letters"
+    return others
+
+
+def inside(page: Page, kind: Symbol = Symbol.DATAMATRIX) -> None:
+    """Assert that no letter stands in the margin, and none on the symbol with its quiet zone."""
+    side = float(drawn(CODE, kind).side)
+    left, top = page.width - press.MARGIN - side, page.height - press.MARGIN - side
+    for one in page.letters:
+        if one.char.isspace():
+            continue
+        assert one.left >= 1 and one.top >= 1, one
+        assert one.right <= page.width - 1 and one.bottom <= page.height - 1, one
+        assert one.right <= left + 0.05 or one.bottom <= top + 0.05, (one, left, top)
+
+
+def apart(page: Page) -> None:
+    """Assert that no letter covers another one; a letter's hook may reach over the next one."""
+    solid = [one for one in page.letters if not one.char.isspace()]
+    for i, one in enumerate(solid):
+        for other in solid[i + 2 :]:
+            across = min(one.right, other.right) - max(one.left, other.left)
+            down = min(one.bottom, other.bottom) - max(one.top, other.top)
+            assert not (across > 0.01 and down > 0.15), (one, other)
+    for one, other in itertools.pairwise(solid):
+        if one.bottom > other.top and other.bottom > one.top:
+            assert one.right - other.left < 0.2 * one.points / POINTS_IN_MM, (one, other)

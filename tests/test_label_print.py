@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import itertools
 import os
 import re
 import unicodedata
-from collections.abc import Iterator
 
 import pytest
 import zxingcpp
@@ -14,8 +12,8 @@ import zxingcpp
 from checklist.label import label
 from checklist.printing import press
 from checklist.printing.class_colour import colours
-from checklist.printing.face import NAME_LEAST, REST_LEAST, Bit, Face, pieces
-from checklist.printing.press import DoesNotFit, Laid, Unprintable
+from checklist.printing.face import Bit, Face, pieces
+from checklist.printing.press import DoesNotFit, Unprintable
 from checklist.printing.symbol import DOT, DOTS, drawn
 from checklist.stock import SIZES, Form, Kind, Size, Stock, Symbol
 from checklist.timing import said_date
@@ -23,23 +21,21 @@ from tests.paper import (
     CODE,
     LONG_NAME,
     ORDERS,
-    POINTS_IN_MM,
-    Letter,
-    Page,
+    apart,
     at_the_label,
     contrast,
     decoded,
     face_of,
+    inside,
     kind_for,
     laid,
     pages,
     picture,
+    whole,
 )
 
 FULL = bool(os.environ.get("CHECKLIST_FULL"))
 NAMES = {"short": "Bo Li", "usual": "", "long": LONG_NAME}
-NEVER_SMALLER = {"drug": NAME_LEAST, "dose": NAME_LEAST, "patient_name": NAME_LEAST}
-AMOUNT = re.compile(r"[0-9][0-9.,]* (?:mg|microgram|mmol|mL|units|g|%)(?:/[A-Za-z/]+)?")
 # In quick runs two or three orders for each size, in full ones all of them.
 CASES = [
     (order, str(size), name)
@@ -48,12 +44,6 @@ CASES = [
     for name in NAMES
     if FULL or (i + j) % 5 == 0
 ]
-
-
-def side_of_the_symbol(made: Laid, page: Page) -> tuple[float, float]:
-    """The left and upper edge of the symbol with its quiet zone, in mm."""
-    side = float(drawn(CODE, Symbol.DATAMATRIX).side)
-    return page.width - press.MARGIN - side, page.height - press.MARGIN - side
 
 
 @pytest.mark.parametrize(("order", "size", "name"), CASES)
@@ -65,59 +55,26 @@ def test_a_label_holds_all_of_its_text_or_is_not_printed(order: str, size: str, 
         assert fault.items and set(fault.items) <= {item for item, _ in face.texts}
         assert "Nothing was cut" in str(fault)
         return
-    (page,) = pages(press.made(made, "pdf"))
-    width, height = (float(x) for x in (made.size.width, made.size.height))
-    assert abs(page.width - width) < 0.5 and abs(page.height - height) < 0.5
-    assert page.pictures == 0, "a label is drawn in lines, never in dots"
-    places = dict(_places(face, page))
-    _inside(page, made)
-    for item, letters in places.items():
-        least = min(one.points for one in letters)
-        assert least >= NEVER_SMALLER.get(item, REST_LEAST) - 0.01, (item, least)
-        assert least >= made.smallest - 0.01
-    _apart(page)
-
-
-def _places(face: Face, page: Page) -> Iterator[tuple[str, tuple[Letter, ...]]]:
-    for item, text in face.texts:
-        yield item, page.place_of(text)
-
-
-def _inside(page: Page, made: Laid) -> None:
-    """No letter in the margin, none on the symbol."""
-    left, top = side_of_the_symbol(made, page)
-    for one in page.letters:
-        if one.char.isspace():
-            continue
-        assert one.left >= 1 and one.top >= 1, one
-        assert one.right <= page.width - 1 and one.bottom <= page.height - 1, one
-        assert one.right <= left + 0.05 or one.bottom <= top + 0.05, (one, left, top)
-
-
-def _apart(page: Page) -> None:
-    """No letter covers another one; a letter's hook may reach over the next one."""
-    solid = [one for one in page.letters if not one.char.isspace()]
-    for i, one in enumerate(solid):
-        for other in solid[i + 2 :]:
-            across = min(one.right, other.right) - max(one.left, other.left)
-            down = min(one.bottom, other.bottom) - max(one.top, other.top)
-            assert not (across > 0.01 and down > 0.15), (one, other)
-    for one, other in itertools.pairwise(solid):
-        if one.bottom > other.top and other.bottom > one.top:
-            assert one.right - other.left < 0.2 * one.points / POINTS_IN_MM, (one, other)
+    whole(made)
 
 
 @pytest.mark.parametrize("order", ORDERS)
 def test_a_number_and_its_unit_stand_on_one_line(order: str) -> None:
-    size = str(Stock().sizes[kind_for(order)])
-    for form in (size, str(SIZES[-1])):
-        face = face_of(order)
-        (page,) = pages(press.made(laid(face, form), "pdf"))
-        for _, text in face.texts:
-            for amount in AMOUNT.findall(text):
-                letters = page.place_of(amount)
-                assert max(o.left for o in letters) == letters[-1].left, amount
-                assert max(o.top for o in letters) < min(o.bottom for o in letters), amount
+    for size in (Stock().sizes[kind_for(order)], SIZES[-1]):
+        whole(laid(face_of(order), str(size)))
+
+
+@pytest.mark.parametrize("order", ["ORD-411", "ORD-412"])
+@pytest.mark.parametrize("size", SIZES[1:], ids=str)
+def test_a_name_stays_beside_its_strength(order: str, size: Size) -> None:
+    """Of two drugs in one syringe, no name ends a line whose next begins with its strength."""
+    face = face_of(order)
+    (page,) = pages(press.made(laid(face, str(size)), "pdf"))
+    strengths = [text for item, text in face.texts if item == "concentration"]
+    assert len(strengths) == 2
+    for text in strengths:
+        letters = page.place_of(text)
+        assert max(one.top for one in letters) < min(one.bottom for one in letters), text
 
 
 @pytest.mark.parametrize("symbol", Symbol)
@@ -219,10 +176,10 @@ def test_letters_of_other_alphabets_are_printed() -> None:
         made = laid(face_of("ORD-103", name=name))
         (page,) = pages(press.made(made, "pdf"))
         assert page.place_of(name)
-        _inside(page, made)
-        _apart(page)
-    apart = unicodedata.normalize("NFD", names[-1])
-    assert list(face_of("ORD-103", name=apart).texts) == list(
+        inside(page)
+        apart(page)
+    in_parts = unicodedata.normalize("NFD", names[-1])
+    assert list(face_of("ORD-103", name=in_parts).texts) == list(
         face_of("ORD-103", name=names[-1]).texts
     )
 
