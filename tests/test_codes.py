@@ -6,6 +6,7 @@ import io
 import json
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 import zxingcpp
@@ -291,7 +292,7 @@ def sheet(path: Path, codes: list[tuple[str, str, bool]], mode: str = "L") -> Pa
     for number, (form, text, gs1) in enumerate(codes):
         kind = getattr(zxingcpp.BarcodeFormat, form)
         more = {"gs1": True} if gs1 else {}
-        view = zxingcpp.create_barcode(text, kind, **more).to_image(scale=3)
+        view: Any = zxingcpp.create_barcode(text, kind, **more).to_image(scale=3)
         shape = memoryview(view).shape
         assert shape is not None
         one = Image.frombytes("L", (shape[1], shape[0]), memoryview(view).tobytes())
