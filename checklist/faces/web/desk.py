@@ -44,7 +44,7 @@ class Desk:
 
     `ward` is read anew when its files change. `folder` is the ward's, `facts` a folder of facts, or
     None. `practice` says that nothing counts here. `clock` gives aware UTC times. `secure` says
-    that pages come by TLS.
+    that pages come by TLS. `at_end` is what is called when the server stops.
     """
 
     ward: Ward
@@ -57,15 +57,18 @@ class Desk:
     writer: Writer
     secure: bool = False
     sessions: Sessions = field(default_factory=Sessions)
+    at_end: list[Callable[[], None]] = field(default_factory=list)
 
     def start(self) -> None:
         """Open the trail for writing. Raises the trail's own faults."""
         self.writer.start()
 
     def stop(self) -> None:
-        """Do what waits, and let go of the trail."""
+        """Do what waits, let go of the trail, and then of whatever the parts hold."""
         self.writer.stop()
         self.reader.stop()
+        while self.at_end:
+            self.at_end.pop()()
 
     # -- work ----------------------------------------------------------------------------------
 
