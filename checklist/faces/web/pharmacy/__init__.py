@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from starlette.routing import Route
 
-from checklist.faces.web.pharmacy.pages import Pages
+from checklist.faces.web.pharmacy import figures, hazards, shelves, workflows
+from checklist.faces.web.pharmacy.keeper import Keeper, keeping
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
@@ -18,20 +19,21 @@ if TYPE_CHECKING:
 
 def routes(desk: Desk) -> list[Route]:
     """The pages of this part."""
-    pages = Pages(desk)
-    return [
-        Route("/pharmacy", pages.front, methods=["GET"]),
-        Route("/pharmacy/workflows", pages.workflows, methods=["GET"]),
-        Route("/pharmacy/workflows/{name}", pages.workflow, methods=["GET"]),
-        Route("/pharmacy/workflows/{name}/drawing", pages.drawing, methods=["GET"]),
-        Route("/pharmacy/proofs", pages.proofs, methods=["GET"]),
-        Route("/pharmacy/proofs/{name}", pages.proof, methods=["GET"]),
-        Route("/pharmacy/hazards", pages.hazards, methods=["GET"]),
-        Route("/pharmacy/hazards/{id}", pages.hazard, methods=["GET"]),
-        Route("/pharmacy/formulary", pages.formulary, methods=["GET"]),
-        Route("/pharmacy/formulary/{code}", pages.product, methods=["GET"]),
-        Route("/pharmacy/settings", pages.settings, methods=["GET"]),
-        Route("/pharmacy/settings/{key}", pages.setting, methods=["GET"]),
-        Route("/pharmacy/limits", pages.limits, methods=["GET"]),
-        Route("/pharmacy/limits/{name}", pages.limit, methods=["GET"]),
-    ]
+    keeper = Keeper(desk)
+    pages = {
+        "/pharmacy": workflows.front,
+        "/pharmacy/workflows": workflows.every,
+        "/pharmacy/workflows/{name}": workflows.one,
+        "/pharmacy/workflows/{name}/drawing": workflows.drawn,
+        "/pharmacy/proofs": workflows.proofs,
+        "/pharmacy/proofs/{name}": workflows.proof,
+        "/pharmacy/hazards": hazards.every,
+        "/pharmacy/hazards/{id}": hazards.one,
+        "/pharmacy/formulary": shelves.formulary,
+        "/pharmacy/formulary/{code}": shelves.product,
+        "/pharmacy/settings": shelves.settings,
+        "/pharmacy/settings/{key}": shelves.setting,
+        "/pharmacy/limits": figures.every,
+        "/pharmacy/limits/{name}": figures.one,
+    }
+    return [Route(path, keeping(keeper, page), methods=["GET"]) for path, page in pages.items()]
