@@ -25,8 +25,8 @@ _LEAST = 56.0  # a step's box is a target for a gloved finger
 _GAP = 12.0
 _RAIL = 26.0
 _MOST_RAILS = 3
-_STEPS = 520.0
-_SIDE = 250.0
+_STEPS = 480.0
+_SIDE = 205.0
 _HEAD = 34.0
 
 
@@ -86,7 +86,7 @@ class _Drawing:
         self._main()
         end = Box(x=self.left + _PAD, y=self.low + _GAP, wide=_STEPS - 2 * _PAD, high=_LEAST)
         last = self.boxes[self.flow.steps[-1].name]
-        self._arrow(last.x + 30, last.low, end.y)
+        self._arrow(last.x + last.wide - 30, last.low, end.y)
         self._box(end, ["The dose is given. The preparation is closed."], "end")
         self._rails()
         self._breaks()
@@ -123,7 +123,7 @@ class _Drawing:
         self.low += high + _GAP
         self.boxes[step.name] = box
         if before is not None:
-            self._arrow(box.x + 30, before.low, box.y)
+            self._arrow(box.x + box.wide - 30, before.low, box.y)
         link = Markup('<a href="{}#{}">').format(self.address, step.name)
         self.parts.append(link + _rect(box, "critical" if step.critical else "step"))
         self._text(box.x + _PAD, box.y + _PAD + 15, str(self.numbers[step.name]), "number")

@@ -35,7 +35,7 @@ class Keeper:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.shelf = Shelf(desk.folder)
-        self.proofs = Proofs()
+        self.proofs = Proofs(self.shelf.digest)
         desk.at_end.append(self.proofs.stop)
 
     async def now(self) -> LookedOver:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 
@@ -20,9 +20,11 @@ from checklist.workflow import Workflow
 
 
 class Proofs:
-    """What has been proved so far."""
+    """What has been proved so far; `digest` gives that of a workflow."""
 
-    def __init__(self) -> None:
+    def __init__(self, digest: Callable[[Workflow], str]) -> None:
+        self._digest = digest
+        self._required: tuple[Required, int] | None = None
         self._found: dict[tuple[str, int], Proof] = {}
         self._pool: ProcessPoolExecutor | None = None
         self._turn = asyncio.Lock()
@@ -30,7 +32,7 @@ class Proofs:
 
     def known(self, flow: Workflow, required: Required) -> Proof | None:
         """The proof of a workflow, where it has been worked out."""
-        return self._found.get((flow.digest, _mark(required)))
+        return self._found.get(self._key(flow, required))
 
     async def of(self, flow: Workflow, required: Required) -> Proof:
         """The proof of a workflow, worked out now where it has not been."""
@@ -39,7 +41,7 @@ class Proofs:
         async with self._turn:
             if (found := self.known(flow, required)) is None:
                 found = await self._prove(flow, required)
-                self._found[flow.digest, _mark(required)] = found
+                self._found[self._key(flow, required)] = found
         return found
 
     def begin(self, flows: Iterable[Workflow], required: Required) -> None:
@@ -55,6 +57,11 @@ class Proofs:
         if self._pool is not None:
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = None
+
+    def _key(self, flow: Workflow, required: Required) -> tuple[str, int]:
+        if self._required is None or self._required[0] is not required:
+            self._required = required, hash(required.rows)
+        return self._digest(flow), self._required[1]
 
     async def _all(self, flows: list[Workflow], required: Required) -> None:
         for flow in flows:
@@ -78,7 +85,3 @@ class Proofs:
 def _behind() -> None:
     """Let the server go before the proofs."""
     os.nice(10)
-
-
-def _mark(required: Required) -> int:
-    return hash(required.rows)

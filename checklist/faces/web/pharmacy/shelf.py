@@ -7,6 +7,7 @@ from pathlib import Path
 from threading import Lock
 
 from checklist.faces.looking_over import LookedOver, looked_over
+from checklist.workflow import Workflow
 
 _Stamp = tuple[tuple[str, int, int], ...]
 
@@ -18,6 +19,7 @@ class Shelf:
         self.folder = folder
         self._lock = Lock()
         self._last: tuple[_Stamp, LookedOver] | None = None
+        self._digests: dict[str, tuple[Workflow, str]] = {}
 
     async def now(self) -> LookedOver:
         """The files as they are, read in a worker thread. Raises as `looked_over`."""
@@ -27,8 +29,18 @@ class Shelf:
         with self._lock:
             stamp = self._stamp()
             if self._last is None or self._last[0] != stamp:
-                self._last = stamp, looked_over(self.folder)
+                found = looked_over(self.folder)
+                for flow in found.flows.values():
+                    self.digest(flow)
+                self._last = stamp, found
             return self._last[1]
+
+    def digest(self, flow: Workflow) -> str:
+        """The digest of a workflow; working one out takes a moment, so it is kept."""
+        kept = self._digests.get(flow.name)
+        if kept is None or kept[0] is not flow:
+            kept = self._digests[flow.name] = flow, flow.digest
+        return kept[1]
 
     def _stamp(self) -> _Stamp:
         files = [

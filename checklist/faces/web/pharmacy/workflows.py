@@ -57,6 +57,7 @@ async def one(keeper: Keeper, request: Request) -> Response:
         found,
         told=told(flow, keeper.unit(found)),
         flow=flow,
+        digest=keeper.shelf.digest(flow),
         own=flow.name in found.own,
         proof=keeper.proofs.known(flow, found.required),
         plain=plain,
@@ -90,6 +91,7 @@ async def proofs(keeper: Keeper, request: Request) -> Response:
         found,
         flows=found.flows,
         known=known,
+        digest=keeper.shelf.digest,
         waiting=sum(1 for proof in known.values() if proof is None),
     )
 
@@ -105,6 +107,7 @@ async def proof(keeper: Keeper, request: Request) -> Response:
         "proof",
         found,
         flow=flow,
+        digest=keeper.shelf.digest(flow),
         proof=await keeper.proofs.of(flow, found.required),
         plain=plain,
     )
