@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from checklist.faces.web import (
     educator,
+    events,
     faults,
     nurse,
     pharmacy,
@@ -43,7 +44,7 @@ def make_app(desk: Desk) -> Starlette:
                 await looking
             desk.stop()
 
-    parts = (signing_in, nurse, educator, quality, pharmacy)
+    parts = (signing_in, events, nurse, educator, quality, pharmacy)
     routes = [route for part in parts for route in part.routes(desk)]
     routes += [
         Route("/help", _help, methods=["GET"]),
