@@ -170,7 +170,7 @@ class Asker:
                 if field.kind is not Kind.SEEN:
                     self._unread(field, raw)
                 continue
-            if said := _said_back(field, value):
+            if said := said_back(field, value):
                 self._terminal.say(said, first="    ")
             return Answer(raw, self._channel(field, raw)), value
 
@@ -232,7 +232,7 @@ def _prompt(field: Field) -> str:
     return f"{field.say} ({told}) >" if told else f"{field.say} >"
 
 
-def _said_back(field: Field, value: Value) -> str:
+def said_back(field: Field, value: Value) -> str:
     """What an answer was taken to mean; a datum that identifies a person only by its kind."""
     match value:
         case Quantity():
