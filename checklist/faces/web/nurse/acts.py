@@ -147,9 +147,7 @@ class Acts:
         if texts:
             await self._desk.act(request, note)
             look = await self._pages.look(request, person)
-        return self._pages.page(
-            request, look, person, taken=got, status=422 if got.faults else 200
-        )
+        return self._pages.page(request, look, person, taken=got, status=422 if got.faults else 200)
 
     # -- a stop or a caution -------------------------------------------------------------------
 
@@ -201,7 +199,9 @@ class Acts:
             return again("No reason is chosen yet. Choose one, or put it right.")
         if because == "other" and not note:
             return again("Another reason needs a few words beside it.")
-        held = {one.code for one in look.screen.reasons} & set(look.around.unit.second_person_cautions)
+        held = {one.code for one in look.screen.reasons} & set(
+            look.around.unit.second_person_cautions
+        )
         code = staff_code(form.get("code", ""), today=look.around.unit.local(look.at).date())
         if held and not second:
             if not code:
@@ -297,9 +297,7 @@ class Acts:
             raise BadForm("the form names no cause that is listed")
         if look.screen.stands == "interrupted":
             last = look.entries[-1]
-            about = next(
-                e.seq for e in reversed(look.entries) if e.event.kind == "interrupted"
-            )
+            about = next(e.seq for e in reversed(look.entries) if e.event.kind == "interrupted")
             if last.seq == about:
                 text = f"interrupted by: {word}"
                 await self._desk.act(

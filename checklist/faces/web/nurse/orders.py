@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from checklist import library
 from checklist.definition import WorkflowFaults
-from checklist.faces.blocks import dose_of, short
+from checklist.faces.blocks import short
 from checklist.faces.handover import sentence
 from checklist.faces.web.nurse.form import BadForm, plain
 from checklist.faces.web.nurse.hands import Hands
 from checklist.faces.web.nurse.look import Looking
+from checklist.faces.web.nurse.view import amount_of, kept, more_of, route_of
 from checklist.faces.web.session import to_sign_in
 from checklist.intake.fault import Faults
 from checklist.intake.ward import Ward
@@ -23,17 +25,17 @@ from checklist.order import Order
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Screen
-from checklist.station import NotAllowed, NotHere, NotSignedIn
+from checklist.station import PEN, NotAllowed, NotHere, NotSignedIn
 from checklist.timing import said_span, said_time
 from checklist.trail import Listed, Trail, TrailBusy
 from checklist.way_in import open_choice
+from checklist.workflow import Workflow
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
 
-NEAR = timedelta(hours=24)
-"""How far back and ahead an order counts as due; what lies beyond stands below."""
-EMERGENCY = "emergency"
+DAY = timedelta(hours=24)
+"""How far back a dose that was given is still told beside its order."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,10 +154,9 @@ def _left(left: timedelta) -> str:
 
 
 def _amount(order: Order) -> str:
-    said = dose_of(order).removeprefix(order.drug).strip()
-    if order.second is not None:
-        said += f", with {order.second.drug}"
-    return said
+    """Dose, route and second drug of an order line in one phrase."""
+    parts = (amount_of(order), route_of(order), more_of(order))
+    return kept(", ".join(part for part in parts if part))
 
 
 class OrderPages:
@@ -165,6 +166,8 @@ class OrderPages:
         self._desk = desk
         self._looking = looking
         self._hands = hands
+        self._workflows = library.of_ward(desk.folder)[0]
+        self._orders: dict[str, str] = {}
 
     async def list(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The orders due, with the person's own open ones first."""
@@ -182,7 +185,13 @@ class OrderPages:
             listed = trail.open_preparations()
             standing = {one.id: station.screen(one.id) for one in listed}
             return work_of(
-                ward, now, person.code, standing, listed, _given(trail), patient=patient
+                ward,
+                now,
+                person.code,
+                standing,
+                listed,
+                self._given(trail, now),
+                patient=patient,
             )
 
         work = await self._desk.read(read)
@@ -207,23 +216,24 @@ class OrderPages:
         open_one = await self._desk.read(lambda trail: self._open_for(trail, order.id))
         if open_one:
             return RedirectResponse(f"/preparation/{open_one}", 303)
-        container, sources = form.get("container", ""), form.get("source", "")
         choice = open_choice(order, self._flows(), ward.formulary)
-        wanting = (choice.containers and container not in choice.containers) or (
-            choice.sources and sources not in choice.sources
-        )
-        if wanting:
-            return self._choose(request, order, choice.containers, choice.sources)
+        container = form.get("container", "")
+        sources = tuple(form.get(f"source{n}", "") for n in range(len(choice.sources)))
+        if (choice.containers and container not in choice.containers) or any(
+            name not in fitting for name, (_, fitting) in zip(sources, choice.sources, strict=True)
+        ):
+            return desk.page(
+                request, "nurse/choose.html", order=order.id, patient=order.patient,
+                drug=order.drug, amount=_amount(order), choice=choice,
+                named="container" in form or "source0" in form,
+            )  # fmt: skip
         try:
             outcome = await desk.act(
                 request,
-                lambda at: at.open(
-                    order.id, person.code, container=container,
-                    sources=(sources,) if sources else (),
-                ),
-            )  # fmt: skip
+                lambda at: at.open(order.id, person.code, container=container, sources=sources),
+            )
         except (NotHere, NotAllowed, WorkflowFaults, Faults) as fault:
-            return await self._listed(request, person, sentence(fault), 409)
+            return await self._listed(request, person, f"Nothing was begun. {sentence(fault)}", 409)
         except NotSignedIn:
             return to_sign_in(request)
         except TrailBusy as fault:
@@ -232,3 +242,28 @@ class OrderPages:
         session = desk.session(request)
         self._hands.take(id_, session.id if session else "")
         return RedirectResponse(f"/preparation/{id_}", 303)
+
+    def _flows(self) -> tuple[Workflow, ...]:
+        """The workflows that work may begin by on this unit."""
+        pens = self._desk.ward.unit.word("insulin_pens_in_use") == "yes"
+        return tuple(w for w in self._workflows.values() if pens or w.container != PEN)
+
+    def _open_for(self, trail: Trail, order: str) -> str:
+        """The id of the open preparation of an order, "" where there is none."""
+        station = self._looking.station(trail)
+        for one in trail.open_preparations():
+            if station.find(one.id).order.id == order:
+                return one.id
+        return ""
+
+    def _given(self, trail: Trail, now: datetime) -> dict[str, datetime]:
+        """When a dose of each order line was last given here, within a day."""
+        given: dict[str, datetime] = {}
+        for one in trail.preparations():
+            if one.place == GIVEN and one.last_at >= now - DAY:
+                if one.id not in self._orders:
+                    entry = trail.of(one.id)[0]
+                    self._orders[one.id] = str(entry.event.body["order"]["id"])
+                order = self._orders[one.id]
+                given[order] = max(one.last_at, given.get(order, one.last_at))
+        return given

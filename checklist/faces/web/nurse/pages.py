@@ -138,9 +138,7 @@ class Pages:
         """The reasons for which a preparation may end without being given."""
         return await self._beside(request, person, self.ending)
 
-    def ending(
-        self, request: Request, look: Look, person: StaffMember, said: str = ""
-    ) -> Response:
+    def ending(self, request: Request, look: Look, person: StaffMember, said: str = "") -> Response:
         """The page of the reasons to end; `said` is why none was taken."""
         phase = look.rules.layout.base(look.prep.place).phase.name
         rules, order = look.rules, look.rules.layout.order
@@ -148,7 +146,7 @@ class Pages:
         opened = here is None or here >= order[rules.workflow.opens]
         return self.shown(
             request, "nurse/end.html", look, person.code, status=422 if said else 200, said=said,
-            reasons=ending_words(rules.workflow, phase), opened=opened,
+            second=look.spot.step.who in SECOND, reasons=ending_words(rules.workflow, phase), opened=opened,
         )  # fmt: skip
 
     async def why(self, request: Request, desk: Desk, person: StaffMember) -> Response:
@@ -227,6 +225,7 @@ class Pages:
             request,
             "nurse/take_up.html",
             id=prep.id,
+            turn=prep.turn,
             name=short(prep.id),
             preparer=prep.preparer,
             mine=person.code == prep.preparer,

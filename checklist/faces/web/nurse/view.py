@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
 from checklist.engine import GO_ON
-from checklist.faces.blocks import SECOND_WORDS, dose_of, remedies, short
+from checklist.faces.blocks import SECOND_WORDS, remedies, short
+from checklist.faces.saying import together
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.taking import NUMBERS, Taken
 from checklist.faces.web.nurse.words import MODES, hint, unit_words
-from checklist.label import OPENING, time_left, use_before
+from checklist.label import OPENING, ROUTE_WORDS, time_left, use_before
 from checklist.observation import Kind
+from checklist.order import Order
 from checklist.screen import Told
 from checklist.timing import said_span
 from checklist.verdict import Remedy
@@ -81,9 +83,10 @@ class Band:
 
     preparation: str
     patient: str
-    dose: str
     drug: str
     amount: str
+    route: str
+    more: str
     preparer: str
     started: str
     second: str
@@ -147,11 +150,11 @@ def step_view(look: Look, *, second: bool, taken: Taken | None = None) -> StepVi
         number=screen.number,
         total=screen.total,
         mode=MODES.get(screen.mode, screen.mode),
-        ask=spot.step.ask,
-        how=spot.step.how,
+        ask=kept(spot.step.ask),
+        how=kept(spot.step.how),
         button=_button(screen.fields, second=second),
         fields=fields,
-        reasons=screen.reasons,
+        reasons=tuple(map(_kept, screen.reasons)),
         ways=tuple(_way(*one) for one in remedies(screen)),
         go_on=GO_ON if screen.stands == CAUTION else {},
         second_person=bool(held),
@@ -160,6 +163,15 @@ def step_view(look: Look, *, second: bool, taken: Taken | None = None) -> StepVi
         vial="rest_of_vial" in names,
         speaks=any(f.spoken for f in fields),
     )
+
+
+def kept(text: str) -> str:
+    """The text with each number held to the unit behind it, so that no line parts them."""
+    return together(text, "\u00a0")
+
+
+def _kept(one: Told) -> Told:
+    return replace(one, found=kept(one.found), why=kept(one.why), next=kept(one.next))
 
 
 def _button(fields: Sequence[Field], *, second: bool) -> str:
@@ -186,11 +198,13 @@ def field_view(field: Field, prefix: str, taken: Taken) -> FieldView:
         name=f"{prefix}.{field.name}",
         widget=widget,
         kind=field.kind.value,
-        say=field.say,
+        say=kept(field.say),
         unit=unit_words(field.unit),
         code=field.unit,
         hint=hint(field),
-        keys={"number": "decimal"}.get(widget, "text") if field.kind is not Kind.COUNT else "numeric",
+        keys={"number": "decimal"}.get(widget, "text")
+        if field.kind is not Kind.COUNT
+        else "numeric",
         spoken=field.kind in NUMBERS,
         answers=field.answers,
         optional=field.optional,
@@ -208,13 +222,15 @@ def band_of(look: Look, *, by: str, second: bool) -> Band:
     order = look.rules.layout.order
     flow = look.rules.workflow
     here = order.get(spot.place.partition("/")[0])
+    ordered = prep.whole or prep.order
     local = look.around.unit.local
     return Band(
         preparation=short(prep.id),
-        patient="" if second else prep.order.patient,
-        dose="" if second else dose_of(prep.order),
-        drug="" if second else prep.order.drug,
-        amount="" if second else dose_of(prep.order).removeprefix(prep.order.drug).strip(),
+        patient="" if second else ordered.patient,
+        drug="" if second else ordered.drug,
+        amount="" if second else amount_of(ordered),
+        route="" if second else route_of(ordered),
+        more="" if second else more_of(ordered),
         preparer=prep.preparer,
         started=f"{local(prep.opened_at):%H:%M}",
         second=SECOND_WORDS.get(spot.step.who, "") if second else "",
@@ -222,6 +238,22 @@ def band_of(look: Look, *, by: str, second: bool) -> Band:
         protected=here is not None and order[flow.opens] <= here < order[flow.ready],
         clock=None if second else clock_of(look),
     )
+
+
+def amount_of(order: Order) -> str:
+    """The dose of an order line as it is read; as it was written where it has none in figures."""
+    dose = order.dose if order.dose is not None else order.dose_per_weight
+    return order.written.get("dose", "") if dose is None else str(dose)
+
+
+def route_of(order: Order) -> str:
+    """The route of an order line in words."""
+    return ROUTE_WORDS.get(order.route, order.route or order.written.get("route", ""))
+
+
+def more_of(order: Order) -> str:
+    """The second drug of an order line that asks for two in one syringe; else nothing."""
+    return f"with {order.second.drug} {order.second.dose}" if order.second else ""
 
 
 def clock_of(look: Look) -> ClockView | None:
