@@ -16,6 +16,7 @@ from checklist.faces.workplace import (
     OBSERVATIONS,
     PRACTICE,
     TRAIL,
+    Clock,
     data_folder,
     latest,
     new_id,
@@ -37,9 +38,10 @@ def desk_for(
     facts: Path | None = None,
     practice: bool = False,
     secure: bool = False,
+    clock: Clock | None = None,
 ) -> Desk:
     """The desk of a ward, its trail made where there is none; the demonstration in practice for
-    None.
+    None. `clock` is that of the machine, or of the practice hour, where it is left out.
 
     Raises Faults, CannotGoOn and the trail's own faults.
     """
@@ -62,7 +64,8 @@ def desk_for(
             " --facts out."
         )
     with open_or_make(path, files, start or real_clock()) as known:
-        clock = real_clock if start is None else running_from(latest(known, start))
+        usual = real_clock if start is None else running_from(latest(known, start))
+    clock = clock or usual
 
     def station(at: Trail, place: str) -> Station:
         return Station(

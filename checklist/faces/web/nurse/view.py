@@ -40,6 +40,7 @@ _WIDGETS: Mapping[Kind, Widget] = {
     Kind.CHOICE: "choice",
     Kind.SEEN: "seen",
 }
+_KEYS: Mapping[Kind, str] = {Kind.QUANTITY: "decimal", Kind.COUNT: "numeric"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,10 +70,11 @@ class FieldView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClockView:
-    """A time limit that runs. `until` is an ISO time for the countdown of the page's script."""
+    """A time limit that runs. `until` and `now` are ISO times for the countdown of the script."""
 
     words: str
     until: str
+    now: str
     late: bool
     over: bool
 
@@ -273,6 +275,7 @@ def clock_of(look: Look) -> ClockView | None:
             else f"Begin to give within {said_span(left)}."
         ),
         until=until.isoformat(),
+        now=around.at.isoformat(),
         late=over or left * LATE <= whole,
         over=over,
     )
