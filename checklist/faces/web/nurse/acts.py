@@ -209,16 +209,16 @@ class Acts:
             if self._named(code) == look.prep.preparer:
                 return again(_same_eyes(look.prep.preparer))
 
-        def act(at: Station) -> Outcome:
-            by = second or person.code
-            if held and not second:
-                by = at.sign_in(code, form.get("pin", ""), second_for=look.prep.id).code
-            return at.proceed(look.prep.id, because, by, note=note, turn=turn)
-
-        try:
-            outcome = await self._desk.act(request, act)
-        except (NotHere, NotSignedIn) as fault:
-            return again(sentence(fault), 403)
+        by = second or person.code
+        if held and not second:
+            try:
+                pin = form.get("pin", "")
+                by = (await self._desk.second_person(request, code, pin, look.prep.id)).code
+            except (NotHere, NotSignedIn) as fault:
+                return again(sentence(fault), 403)
+        outcome = await self._desk.act(
+            request, lambda at: at.proceed(look.prep.id, because, by, note=note, turn=turn)
+        )
         self._taken(look, form)
         return self._gone(look, second, outcome, fresh=True)
 
@@ -249,11 +249,8 @@ class Acts:
             )
             look = await self._pages.look(request, person)
             return self._pages.handover(request, look, said=_same_eyes(preparer), status=422)
-        pin = form.get("pin", "")
         try:
-            colleague = await self._desk.act(
-                request, lambda at: at.sign_in(code, pin, second_for=id_)
-            )
+            colleague = await self._desk.second_person(request, code, form.get("pin", ""), id_)
         except (NotHere, NotSignedIn) as fault:
             return self._pages.handover(request, look, said=sentence(fault), status=403)
         self._hands.stand(id_, self._pages.sitting(request), colleague.code, look.spot.place)

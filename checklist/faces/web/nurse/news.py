@@ -65,9 +65,9 @@ def _passed(entry: Entry, look: Look) -> Iterator[tuple[str, str]]:
     if spot.step.who in SECOND_WORDS:
         yield SECOND_WORDS[spot.step.who], f"by {event.by}: same in each point"
         return
-    kept = spot.step.ask
+    kept = f"“{spot.step.ask.rstrip('.')}”."
     if compared := len(spot.step.checks):
-        kept += f" Compared: {compared} {'point' if compared == 1 else 'points'}."
+        kept += f" {compared} {'point' if compared == 1 else 'points'} compared."
     if not screen.prep.closed and screen.phase != spot.phase.title and "/" not in spot.place:
         kept += f" {spot.phase.title}: nothing open."
     yield "Kept", kept

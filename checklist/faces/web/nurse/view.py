@@ -46,7 +46,8 @@ _KEYS: Mapping[Kind, str] = {Kind.QUANTITY: "decimal", Kind.COUNT: "numeric"}
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldView:
     """One thing to report. `keys` is the keypad that a tablet should offer; `spoken` asks for words
-    of the number; `empty_means` that a tick may say that nothing is there.
+    of the number; `empty_means` that a tick, in the words `none`, may say that nothing is there;
+    `yes` are the words for a line that was seen.
     """
 
     id: str
@@ -62,6 +63,8 @@ class FieldView:
     answers: tuple[str, ...]
     optional: bool
     empty_means: bool
+    yes: str
+    none: str
     typed: str
     missing: bool
     fault: str
@@ -108,7 +111,9 @@ class Way:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepView:
-    """One step, stop or caution, ready to be shown. `prefix` begins the names of its fields."""
+    """One step, stop or caution, ready to be shown. `prefix` begins the names of its fields,
+    `keypad` says whether figures are all that is typed.
+    """
 
     title: str
     id: str
@@ -129,7 +134,7 @@ class StepView:
     may_show: bool
     label: bool
     vial: bool
-    speaks: bool
+    keypad: bool
 
 
 def step_view(look: Look, *, second: bool, taken: Taken | None = None) -> StepView:
@@ -163,7 +168,7 @@ def step_view(look: Look, *, second: bool, taken: Taken | None = None) -> StepVi
         may_show=not second and bool(codes & VOLUME),
         label="label_made" in names,
         vial="rest_of_vial" in names,
-        speaks=any(f.spoken for f in fields),
+        keypad=bool(fields) and {f.widget for f in fields} in ({"number"}, {"number", "choice"}),
     )
 
 
@@ -211,6 +216,8 @@ def field_view(field: Field, prefix: str, taken: Taken) -> FieldView:
         answers=field.answers,
         optional=field.optional,
         empty_means=bool(field.if_missing) and not field.optional,
+        yes="it is so" if field.say.startswith("I ") else "seen",
+        none="I have no answer" if "your own" in field.say else "Nothing there, or not readable",
         typed=taken.typed.get(field.name, ""),
         missing=field.name in taken.missing,
         fault=taken.faults.get(field.name, ""),
