@@ -17,6 +17,7 @@ from checklist.quantity import Concentration, Quantity, words
 from checklist.timing import said_date
 from checklist.workflow import Field
 
+_SHORT_FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.TIME)
 _NUMBERS = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION)
 _HINTS: Mapping[Kind, str] = {
     Kind.PRODUCT: "scan, or type",
@@ -207,6 +208,18 @@ def is_scan(raw: str, *, today: date) -> bool:
     except gs1.CodeFault:
         return False
     return True
+
+
+def unread_note(field: Field, raw: str) -> str:
+    """What is noted of an answer that could not be read; its text only where it is a short figure.
+
+    Then there are so few figures that no date of birth or record number can be meant.
+    """
+    text = raw.strip()
+    short = len(text) <= 8 and sum(char.isdigit() for char in text) <= 5
+    plain = short and text.isascii() and text.isprintable()
+    kept = text if plain and field.kind in _SHORT_FIGURES else "not kept"
+    return f"entry_unreadable: {field.name}: {kept}"
 
 
 def staff_code(raw: str, *, today: date) -> str:

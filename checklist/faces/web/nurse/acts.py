@@ -1,4 +1,4 @@
-"""What a nurse does on the pages of a preparation: each posted form is one act, then a fresh page."""
+"""What a nurse does on the pages of a preparation: each form is one act, then a fresh page."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from checklist.attendance import found
 from checklist.engine import GO_ON, MovedOn, NotOffered
-from checklist.faces.answering import staff_code
+from checklist.faces.answering import staff_code, unread_note
 from checklist.faces.breaks import CAUSES, NOT_SAID
 from checklist.faces.handover import sentence
 from checklist.faces.web.nurse.form import BadForm, digest, fresh, note_of, plain
@@ -23,15 +23,12 @@ from checklist.faces.web.session import to_sign_in
 from checklist.faces.workplace import STATION_STOPPED
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
-from checklist.observation import Kind
 from checklist.people import StaffMember
 from checklist.screen import Outcome
 from checklist.station import NotAllowed, NotHere, NotSignedIn, Station
 from checklist.trail import TrailBusy, TurnTaken
 from checklist.verdict import Remedy
-from checklist.workflow import Field
 
-_FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.TIME)
 SAME_PERSON = "checker_same_person: offered at sign-in"
 _Act = Callable[["Acts", Request, Look, StaffMember, Mapping[str, str]], Awaitable[Response]]
 
@@ -90,7 +87,7 @@ class Acts:
     async def _shut_out(
         self, request: Request, person: StaffMember, fault: NotSignedIn
     ) -> Response:
-        """Somebody has to prove who they are again: a second person here, else whoever signed in."""
+        """Somebody has to prove who they are again: a second person here, else the preparer."""
         id_ = request.path_params["id"]
         look = await self._pages.look(request, person)
         if look.spot.step.who in SECOND:
@@ -138,7 +135,7 @@ class Acts:
         self, request: Request, look: Look, person: StaffMember, got: Taken, by: str
     ) -> Response:
         """The same step with what was typed; that an answer could not be read is noted."""
-        texts = [_unread(field, raw) for field, raw in got.unread]
+        texts = [unread_note(field, raw) for field, raw in got.unread]
 
         def note(at: Station) -> None:
             for text in texts:
@@ -403,14 +400,6 @@ def _same_eyes(preparer: str) -> str:
     return (
         f"{preparer} prepares this dose, and the same eyes see the same thing. Fetch a colleague."
     )
-
-
-def _unread(field: Field, raw: str) -> str:
-    """What is noted of an answer that could not be read; its text only where it is a short figure."""
-    text = raw.strip()
-    short = len(text) <= 8 and sum(char.isdigit() for char in text) <= 5 and text.isascii()
-    kept = text if field.kind in _FIGURES and short and text.isprintable() else "not kept"
-    return f"entry_unreadable: {field.name}: {kept}"
 
 
 _ACTS: Mapping[str, _Act] = {

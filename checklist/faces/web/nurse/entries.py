@@ -112,7 +112,8 @@ def _entered(field: Field, raw: str, look: Look) -> str:
     if field.hidden and not look.prep.closed:
         return f"{field.say}: entered, not shown until the end"
     if field.kind is Kind.SEEN:
-        return f"{field.say}: {'seen' if raw.strip().lower() in ('y', 'yes', 'seen', 'so') else 'not so'}"
+        seen = raw.strip().lower() in ("y", "yes", "seen", "so")
+        return f"{field.say}: {'seen' if seen else 'not so'}"
     return f"{field.say}: {raw} {unit_words(field.unit)}".strip()
 
 

@@ -70,7 +70,7 @@ class Pages:
         view = step_view(look, second=asks_second, taken=taken)
         return self.shown(
             request,
-            f"nurse/{ {'refused': 'refused', 'caution': 'caution'}.get(screen.stands, 'step') }.html",
+            f"nurse/{screen.stands}.html",
             look,
             second or person.code,
             second=asks_second,
@@ -146,7 +146,8 @@ class Pages:
         opened = here is None or here >= order[rules.workflow.opens]
         return self.shown(
             request, "nurse/end.html", look, person.code, status=422 if said else 200, said=said,
-            second=look.spot.step.who in SECOND, reasons=ending_words(rules.workflow, phase), opened=opened,
+            second=look.spot.step.who in SECOND, reasons=ending_words(rules.workflow, phase),
+            opened=opened,
         )  # fmt: skip
 
     async def why(self, request: Request, desk: Desk, person: StaffMember) -> Response:
