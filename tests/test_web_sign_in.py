@@ -19,7 +19,7 @@ def test_a_person_signs_in_with_their_pin_and_out(
         assert tablet.sign_in("RN-12").headers["location"] == "/"
         assert tablet.get("/").headers["location"] == "/orders"
         assert "RN-12" in tablet.get("/help").text
-        assert tablet.post("/sign-out").headers["location"] == "/sign-in"
+        assert tablet.post("/sign-out").headers["location"] == "/sign-in?why=out"
         assert tablet.get("/").headers["location"] == "/sign-in"
 
 
@@ -40,4 +40,4 @@ def test_in_a_browser(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         page = browser.new_page()
         sign_in_there(page, address, "QI-1", path="/help")
         assert page.title().startswith("Help")
-        assert page.locator(".who").inner_text().startswith("QI-1")
+        assert "QI-1" in page.locator(".who").inner_text()
