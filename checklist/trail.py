@@ -231,6 +231,11 @@ class Trail:
         with self._reading() as db:
             return reading.listed(db, only_open=False)
 
+    def opened_with(self, container: str) -> tuple[str, ...]:
+        """The ids of the preparations that were opened with a container, in that order."""
+        with self._reading() as db:
+            return reading.opened_with(db, container)
+
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
         with self._reading() as db:
