@@ -11,7 +11,7 @@ from checklist.educator.progress import ALL, USUAL, Progress, chances, progress_
 from checklist.educator.watch import Watch
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.retelling import told
-from checklist.faces.study import Study, worded
+from checklist.faces.study import Study, every_watch, worded
 from checklist.faces.workplace import preparation_of
 from checklist.preparation import Entry
 from checklist.review.cusum import Plan, Standing
@@ -114,7 +114,7 @@ def verdict(found: Progress) -> Iterator[str]:
 def sheet_of(at: Study, about: str, container: str, *, names: bool) -> Sheet:
     """The sheet of a person or a preparation, once the one who asks may see it."""
     with at.kept() as kept:
-        watches = at.watches(kept)
+        watches = every_watch(kept)
 
         def unsealed(reference: str) -> str | None:
             return kept.unsealed(reference) if kept else None

@@ -25,6 +25,7 @@ from checklist.faces.coached import (
 )
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.review_desk import desk, say, table
+from checklist.faces.study import every_watch
 from checklist.review.cusum import Plan
 from checklist.review.feedback import Sheet, markdown, plain
 
@@ -36,7 +37,7 @@ def agreement(
     with desk(trail, ward, by) as at:
         at.allow(Act.COMPARE)
         with at.kept() as kept:
-            watches = [one for one in at.watches(kept) if container in ("", one.container)]
+            watches = [one for one in every_watch(kept) if container in ("", one.container)]
         rows = agreed(watches)
         if as_json:
             typer.echo(json.dumps([_agreed_data(one) for one in rows]))

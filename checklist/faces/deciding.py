@@ -13,7 +13,7 @@ from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, standing
 from checklist.educator.competence import due as what_is_due
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.review_desk import desk, say, table
-from checklist.faces.study import worded
+from checklist.faces.study import every_decision, worded
 from checklist.faces.watching import decide as record
 from checklist.review.feedback import said
 
@@ -31,7 +31,7 @@ def due(
     with desk(trail, ward, by) as at:
         at.allow(Act.SEE, person)
         with at.kept() as kept:
-            decisions = at.decisions(kept)
+            decisions = every_decision(kept)
         rows = what_is_due(decisions, at.ward.staff, at.today)
         open_ = [
             one
@@ -96,11 +96,13 @@ def decide(
 ) -> None:
     """Record a decision on a person and a container."""
     with desk(trail, ward, by) as at:
-        named = _day(until) if until else None
+        last = _day(until) if until else at.today + LASTS
         at.allow(Act.DECIDE, person)
+        if person not in at.ward.staff:
+            raise CannotGoOn(f"No member of staff of this unit has the code {person!r}.")
         with at.kept(write=True) as kept:
             assert kept is not None
-            say(record(at, kept, person, container, outcome, on, named))
+            say(record(kept, at.stamp, person, container, outcome, on, last))
         if outcome == COMPETENT and not until:
             days = LASTS // timedelta(days=1)
             say(f"No day was named, so {days} days were taken (common practice, no source).")

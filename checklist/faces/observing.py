@@ -47,7 +47,7 @@ from checklist.educator.watch import (
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn
 from checklist.faces.review_desk import Desk, desk, say
 from checklist.faces.stops import Stopped, Stops
-from checklist.faces.study import watch_named, worded
+from checklist.faces.study import every_watch, watch_named, worded
 from checklist.faces.terminal import BOLD, Terminal
 from checklist.faces.watching import again, answer, say_words, taken_up
 from checklist.faces.watching import correct as correct_one
@@ -70,7 +70,7 @@ def guided(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int
         _allowed(at, named)
         with at.kept(write=True) as kept:
             assert kept is not None
-            watch = taken_up(at, kept, preparation_of(at.trail, named).id)
+            watch = _taken_up(at, kept, named)
             terminal = Terminal(stops)
             try:
                 _ask_words(at, kept, _ask_items(at, kept, watch, terminal), terminal)
@@ -97,6 +97,11 @@ def _allowed(at: Desk, named: str) -> None:
     at.allow(Act.OBSERVE, about.opened_by, about.id)
 
 
+def _taken_up(at: Desk, kept: Trail, named: str) -> Watch:
+    entries = at.trail.of(preparation_of(at.trail, named).id)
+    return taken_up(kept, entries, at.rules(entries).workflow, at.stamp)
+
+
 def _ask_items(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch:
     terminal.say(
         f"Observe {watch.person}, {worded(watch.container)}, preparation {watch.about[:12]}"
@@ -114,7 +119,7 @@ def _ask_items(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch
             terminal.say(worded(step).capitalize(), BOLD)
         word, remark = _ask(item, terminal)
         if word:
-            watch = answer(at, kept, watch.id, {item.name: (word, remark)})
+            watch = answer(kept, watch.id, at.stamp, {item.name: (word, remark)})
     return watch
 
 
@@ -156,7 +161,7 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
             due = date.fromisoformat(typed)
         except ValueError:
             terminal.say("  A day is written like 2026-12-09.")
-    say_words(at, kept, watch.id, words, due=due, finish=True)
+    say_words(kept, watch.id, at.stamp, words, due=due, finish=True)
 
 
 # -- by lines ------------------------------------------------------------------------------------
@@ -172,7 +177,7 @@ def in_lines(named: str, *, trail: Path | None, ward: Path | None, by: str) -> i
 
 
 def _serve(at: Desk, kept: Trail, named: str) -> int:
-    watch = taken_up(at, kept, preparation_of(at.trail, named).id)
+    watch = _taken_up(at, kept, named)
     _out(
         {
             "observation": watch.id,
@@ -209,12 +214,12 @@ def _taken(at: Desk, kept: Trail, watch: Watch, line: str) -> Watch:
     if "answers" in act:
         told = {name: _told(value) for name, value in _mapping(act["answers"]).items()}
         because = _text(act.get("because", ""))
-        watch = answer(at, kept, watch.id, told, because=because)
+        watch = answer(kept, watch.id, at.stamp, told, because=because)
     if "words" in act or act.get("finish"):
         words = {name: _text(text) for name, text in _mapping(act.get("words", {})).items()}
         due = _day(_text(act.get("due", "")))
         finish = act.get("finish") is True
-        watch = say_words(at, kept, watch.id, words, due=due, finish=finish)
+        watch = say_words(kept, watch.id, at.stamp, words, due=due, finish=finish)
     return watch
 
 
@@ -266,8 +271,8 @@ def correct(
     if word not in ANSWERS:
         raise CannotGoOn(f"{word!r} is no answer. There are: {', '.join(ANSWERS)}.")
     with desk(trail, ward, by) as at, at.kept(write=at.observations.exists()) as kept:
-        watch = watch_named(at.watches(kept), observation)
+        watch = watch_named(every_watch(kept), observation)
         assert kept is not None, "an observation was found in it"
         at.allow(Act.OBSERVE, watch.person, watch.about)
-        correct_one(at, kept, watch.id, item, word, because)
+        correct_one(kept, watch.id, at.stamp, item, word, because)
         say(f"Recorded: {item} is now {word!r}; the earlier answer stays in its own entry.")

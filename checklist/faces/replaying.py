@@ -25,7 +25,7 @@ from checklist.faces.retelling import (
     what,
 )
 from checklist.faces.review_desk import Desk, desk, say, table
-from checklist.faces.study import worded
+from checklist.faces.study import every_watch, worded
 from checklist.faces.workplace import preparation_of
 from checklist.timing import said_date
 
@@ -38,7 +38,7 @@ def replay(named: str, *, trail: Path | None, ward: Path | None, by: str, as_jso
         at.allow(Act.SEE, entries[0].event.by, id_)
         story, beside = told(at, id_)
         with at.kept() as kept:
-            watches = [one for one in at.watches(kept) if one.about == id_]
+            watches = [one for one in every_watch(kept) if one.about == id_]
         if as_json:
             typer.echo(json.dumps(_data(story, beside, watches, at.verified)))
             return

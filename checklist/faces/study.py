@@ -54,7 +54,8 @@ class Study:
     """A trail open for reading, with its ward, and the person who looks.
 
     `verified` is the sentence about the trail, which was verified as a whole before. `refused`
-    keeps the body of an act that was asked for and not allowed. `telling` makes what is told how
+    keeps the body of an act that was asked for and not allowed. `proof` verifies the trail of
+    observations before anything of it is shown or written. `telling` makes what is told how
     many of how many preparations were gone through.
     """
 
@@ -64,6 +65,7 @@ class Study:
     path: Path
     verified: str
     refused: Callable[[Mapping[str, str]], None]
+    proof: Callable[[Trail], Verification] = Trail.verify
     telling: Callable[[], AbstractContextManager[Progress]] = lambda: nullcontext(_untold)
     clock: Clock = real_clock
     via: Channel = Channel.CHOSEN
@@ -167,7 +169,7 @@ class Study:
         else:
             made = Trail.open(path, read_only=not write)
         with made:
-            found = made.verify()
+            found = self.proof(made)
             if not found.whole:
                 raise TrailDamaged(
                     f"The observations in {path.name} are not as they were recorded. Nothing was"
@@ -176,15 +178,17 @@ class Study:
                 )
             yield made
 
-    def watches(self, kept: Trail | None) -> tuple[Watch, ...]:
-        """Every observation, in the order in which they were begun."""
-        found = (watch_of(entries) for entries in _threads(kept))
-        return tuple(one for one in found if one is not None)
 
-    def decisions(self, kept: Trail | None) -> tuple[Decision, ...]:
-        """Every decision on somebody's competence, in the order of recording."""
-        found = (decision_of(entries) for entries in _threads(kept))
-        return tuple(one for one in found if one is not None)
+def every_watch(kept: Trail | None) -> tuple[Watch, ...]:
+    """Every observation, in the order in which they were begun."""
+    found = (watch_of(entries) for entries in _threads(kept))
+    return tuple(one for one in found if one is not None)
+
+
+def every_decision(kept: Trail | None) -> tuple[Decision, ...]:
+    """Every decision on somebody's competence, in the order of recording."""
+    found = (decision_of(entries) for entries in _threads(kept))
+    return tuple(one for one in found if one is not None)
 
 
 def fit_as_evidence(found: Verification) -> None:

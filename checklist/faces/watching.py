@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 
-from checklist.educator.access import Act
-from checklist.educator.competence import COMPETENT, LASTS, decided
+from checklist.educator.competence import COMPETENT, decided
 from checklist.educator.watch import (
     AFTER,
     DURING,
@@ -17,34 +16,37 @@ from checklist.educator.watch import (
     said,
     watch_of,
 )
+from checklist.engine import Stamp
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.study import Study, signed, watch_named
+from checklist.faces.study import every_watch, signed, watch_named
 from checklist.faces.workplace import new_id
-from checklist.preparation import CLOSED, Event
+from checklist.preparation import CLOSED, Entry, Event
 from checklist.review.feedback import said as said_day
 from checklist.trail import SealedText, Trail, TurnTaken
+from checklist.workflow import Workflow
 
 TRIES = 3
 """How often an entry is proposed anew when another one of the same observation came before it."""
+Stamped = Callable[[], Stamp]
+"""Makes what the next entry carries: who, when, and an id of its own."""
 _Proposed = tuple[Event, tuple[SealedText, ...]]
 
 
-def unfinished(watches: Sequence[Watch], id_: str, observer: str) -> Watch | None:
+def unfinished(every: Iterable[Watch], id_: str, observer: str) -> Watch | None:
     """This observer's observation of a preparation that is not complete, if there is one."""
-    mine = (one for one in watches if one.about == id_ and one.observer == observer)
+    mine = (one for one in every if one.about == id_ and one.observer == observer)
     return next((one for one in mine if not one.finished), None)
 
 
-def taken_up(at: Study, kept: Trail, id_: str) -> Watch:
+def taken_up(kept: Trail, entries: Sequence[Entry], workflow: Workflow, stamped: Stamped) -> Watch:
     """The observation to go on with: this person's unfinished one of the preparation, or new.
 
-    Raises CannotGoOn where the preparation's workflow names nothing to observe.
+    `entries` are those of the preparation and `workflow` the one it was begun under. Raises
+    CannotGoOn where that names nothing to observe.
     """
-    entries = at.trail.of(id_)
-    first, last = entries[0].event, entries[-1]
-    if found := unfinished(at.watches(kept), id_, at.person.code):
+    first, last, stamp = entries[0].event, entries[-1], stamped()
+    if found := unfinished(every_watch(kept), first.preparation, stamp.by):
         return found
-    workflow = at.rules(entries).workflow
     if not workflow.observe:
         raise CannotGoOn(
             f"The workflow {workflow.name} under which this was prepared names nothing to observe."
@@ -58,7 +60,7 @@ def taken_up(at: Study, kept: Trail, id_: str) -> Watch:
         workflow=workflow.digest,
         items=workflow.observe,
         when=AFTER if last.event.lands in CLOSED else DURING,
-        stamp=at.stamp(),
+        stamp=stamp,
     )
     kept.append(event)
     return again(kept, event.preparation)
@@ -73,23 +75,23 @@ def again(kept: Trail, id_: str) -> Watch:
 
 
 def answer(
-    at: Study,
     kept: Trail,
     id_: str,
+    stamped: Stamped,
     answers: Mapping[str, tuple[str, str]],
     *,
     because: str = "",
 ) -> Watch:
     """Record answers, item to word and remark, and give the observation with them."""
     return _kept(
-        kept, id_, lambda watch: answered(watch, answers, at.stamp(), new_id, because=because)
+        kept, id_, lambda watch: answered(watch, answers, stamped(), new_id, because=because)
     )
 
 
 def say_words(
-    at: Study,
     kept: Trail,
     id_: str,
+    stamped: Stamped,
     words: Mapping[str, str],
     *,
     due: date | None = None,
@@ -97,7 +99,7 @@ def say_words(
 ) -> Watch:
     """Record words of the talk afterwards, or that the observation is complete."""
     return _kept(
-        kept, id_, lambda watch: said(watch, words, at.stamp(), new_id, due=due, finish=finish)
+        kept, id_, lambda watch: said(watch, words, stamped(), new_id, due=due, finish=finish)
     )
 
 
@@ -115,33 +117,28 @@ def _kept(kept: Trail, id_: str, propose: Callable[[Watch], _Proposed]) -> Watch
     return again(kept, id_)
 
 
-def correct(at: Study, kept: Trail, id_: str, item: str, word: str, because: str) -> Watch:
+def correct(kept: Trail, id_: str, stamped: Stamped, item: str, word: str, because: str) -> Watch:
     """Correct one answer by a new entry. Raises NotObserved where there is none to correct."""
-    watch = again(kept, id_)
-    if item not in watch.answers:
+    if item not in again(kept, id_).answers:
         raise NotObserved(f"{item!r} has no answer yet that could be corrected.")
-    return answer(at, kept, id_, {item: (word, "")}, because=because)
+    return answer(kept, id_, stamped, {item: (word, "")}, because=because)
 
 
 def decide(
-    at: Study,
     kept: Trail,
+    stamped: Stamped,
     person: str,
     container: str,
     outcome: str,
     on: Sequence[str],
-    until: date | None,
+    until: date,
 ) -> str:
     """Record a decision on a person and a container; the sentence that says it.
 
-    Raises NotForYou, NotDecided, and CannotGoOn for a person or an observation that nobody knows.
+    Raises NotDecided, and CannotGoOn for an observation that nobody knows.
     """
-    at.allow(Act.DECIDE, person)
-    if person not in at.ward.staff:
-        raise CannotGoOn(f"No member of staff of this unit has the code {person!r}.")
-    last = until or at.today + LASTS
-    every = at.watches(kept)
-    watches = [watch_named(every, one) for one in on]
-    signed(kept, decided(new_id(), person, container, outcome, watches, at.stamp(), until=last))
-    end = f", in date until {said_day(last)}" if outcome == COMPETENT else ""
+    every = every_watch(kept)
+    found = [watch_named(every, one) for one in on]
+    signed(kept, decided(new_id(), person, container, outcome, found, stamped(), until=until))
+    end = f", in date until {said_day(until)}" if outcome == COMPETENT else ""
     return f"Recorded: {person}, {container.replace('_', ' ')}: {outcome}{end}."
