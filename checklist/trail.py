@@ -236,6 +236,11 @@ class Trail:
         with self._reading() as db:
             return reading.opened_with(db, container)
 
+    def containers(self) -> tuple[str, ...]:
+        """The containers that preparations were opened with, by name."""
+        with self._reading() as db:
+            return reading.containers(db)
+
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
         with self._reading() as db:

@@ -216,3 +216,12 @@ def opened_with(db: sqlite3.Connection, container: str) -> tuple[str, ...]:
         " AND json_extract(body, '$.container') = ? ORDER BY seq"
     )
     return tuple(str(found) for (found,) in db.execute(sql, (container,)))
+
+
+def containers(db: sqlite3.Connection) -> tuple[str, ...]:
+    """The containers that preparations were opened with, by name."""
+    sql = (
+        "SELECT DISTINCT json_extract(body, '$.container') FROM main.entries"
+        " WHERE kind = 'opened' ORDER BY 1"
+    )
+    return tuple(str(found) for (found,) in db.execute(sql) if found)
