@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
-from typing import Self, TypeVar
+from typing import Self
 
 from checklist import chain, codec
 from checklist import trail_file as file
@@ -19,6 +19,7 @@ from checklist import trail_writing as writing
 from checklist.chain import Head, Row
 from checklist.codec import CodecFault
 from checklist.preparation import Act, Entry, Event
+from checklist.trail_connection import Connection
 from checklist.trail_fault import (
     NotATrail,
     NotKept,
@@ -29,7 +30,6 @@ from checklist.trail_fault import (
     TurnTaken,
     UnfitEvent,
     damaged,
-    of_sqlite,
 )
 from checklist.trail_reading import Kept, Listed, Origin
 from checklist.trail_row import SealedText
@@ -40,11 +40,6 @@ __all__ = [
     "TrailDamaged", "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
 ]  # fmt: skip
 
-TAIL = 1_000
-"""How many of the last entries are verified whenever a trail is opened."""
-TRIES = 2
-"""How often a write waits out its patience for another program before it gives up."""
-_T = TypeVar("_T")
 Attest = Callable[[Entry], Act]
 
 
@@ -59,11 +54,12 @@ class Trail:
 
     def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
         self.path = path
-        self._how = how
-        self._patience_ms = patience_ms
-        self._known: Head | None = None
-        self._closed = False
-        self._db: sqlite3.Connection | None = self._connected()
+        self._connection = Connection(path, how=how, patience_ms=patience_ms)
+
+    @property
+    def origin(self) -> Origin:
+        """Which trail this is: its id, its unit, and when it was begun."""
+        return self._connection.origin
 
     @classmethod
     def create(
@@ -124,8 +120,7 @@ class Trail:
 
     def close(self) -> None:
         """Let go of the file; closing twice is fine."""
-        self._closed = True
-        self._let_go()
+        self._connection.close()
 
     def append(
         self, event: Event, sealed: Sequence[SealedText] = (), *, attest: Attest | None = None
@@ -158,6 +153,22 @@ class Trail:
         stored.columns(act.event(0))
         return self._recorded(act, sealed, erasing, attest)
 
+    @property
+    def is_together(self) -> bool:
+        """Whether this is within a block of `together`, so that nothing is on the disk yet."""
+        return self._connection.is_together
+
+    def together(self) -> AbstractContextManager[None]:
+        """Record all that is recorded within this block in one write transaction.
+
+        Nothing of it may be told as recorded, and no head of it signed, before the block has been
+        left without a fault: only then is it on the disk. A TurnTaken or UnfitEvent within takes
+        back that one act. Trouble at the file, or an exception that leaves the block, takes back
+        everything; folds made of the entries given within have to be thrown away then. Raises as
+        `append` does, and RuntimeError inside another such block.
+        """
+        return self._connection.together()
+
     def keep(self, digest: str, kind: str, name: str, text: str) -> None:
         """Keep the text of a definition, once; `digest` is its SHA-256 in hexadecimal figures.
 
@@ -178,11 +189,11 @@ class Trail:
             elif found != (kind, text):
                 raise damaged(self.path, f"Another text stands under {digest}.", recorded=False)
 
-        self._write(act, lambda db: reading.kept(db, digest) == (kind, text))
+        self._connection.write(act, lambda db: reading.kept(db, digest) == (kind, text))
 
     def definition(self, digest: str) -> str:
         """The text that is kept under a digest, exactly; NotKept when there is none."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             found = reading.kept(db, digest)
         if found is None:
             raise NotKept(f"The trail keeps no definition {digest}. Look at the digest again.")
@@ -195,7 +206,7 @@ class Trail:
 
         Empty when it was never opened, or has not moved on from there.
         """
-        with self._reading() as db:
+        with self._connection.reading() as db:
             rows = reading.rows_of(db, preparation, after)
         for turn, row in enumerate(rows, start=after + 1):
             if row.turn != turn:
@@ -204,23 +215,23 @@ class Trail:
 
     def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
         """The acts of the workplace of these kinds, from the newest back."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from map(self._entry, reading.acts(db, kinds))
 
     def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
         """The number and digest of the entries after a number, as they are stored."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from reading.digests(db, after, reading.last(db, self.origin).seq)
 
     def rows(self) -> Iterator[Row]:
         """The rows of all entries exactly as stored, in order; nothing is verified."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from reading.rows(db, 0, reading.last(db, self.origin).seq)
 
     def since(self, seq: int) -> Iterator[Entry]:
         """The entries after a number (0 for all), up to the last one when the first is taken."""
         end = self.head().seq
-        with self._reading() as db:
+        with self._connection.reading() as db:
             for expected, row in enumerate(reading.rows(db, seq, end), start=seq + 1):
                 if row.seq != expected:
                     raise damaged(self.path, f"Entry {expected} is missing.")
@@ -228,7 +239,7 @@ class Trail:
 
     def preparations(self) -> tuple[Listed, ...]:
         """Every preparation, in the order of opening."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.listed(db, only_open=False)
 
     def opened_with(self, container: str) -> tuple[str, ...]:
@@ -243,132 +254,28 @@ class Trail:
 
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.listed(db, only_open=True)
 
     def head(self) -> Head:
         """The number and digest of the last entry; number 0 for an empty trail."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.last(db, self.origin)
 
     def unsealed(self, reference: str) -> str | None:
         """The text sealed under a reference; None once it has been erased, or never was there."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.unsealed(db, reference)
 
     def sealed_about(self, person: str, identifiers: Sequence[str] = ()) -> tuple[Kept, ...]:
         """The texts sealed about a person, and those that hold one of the person's identifiers."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.about(db, person, identifiers)
 
     def verify(self) -> Verification:
         """Look at the whole file: SQLite's own check, form, chain and definitions."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return verifying.verification(db)
-
-    def _connected(self) -> sqlite3.Connection:
-        """A connection to a trail whose form and last entries were looked over."""
-        db = file.opened(self.path, how=self._how, patience_ms=self._patience_ms)
-        try:
-            db.execute("BEGIN")
-            self._look_over_form(db)
-            self.origin = reading.origin(db)
-            if not reading.is_sound(self.origin):
-                raise damaged(self.path, verifying.NOT_THIS_TRAIL)
-            if (broken := verifying.tail_break(db, self.origin, TAIL)) is not None:
-                raise damaged(self.path, broken.sentence)
-            self._known = self._known or reading.last(db, self.origin)
-            db.execute("COMMIT")
-        except sqlite3.Error as error:
-            db.close()
-            raise of_sqlite(error, self.path, offered=False) from error
-        except BaseException:
-            db.close()
-            raise
-        return db
-
-    def _look_over_form(self, db: sqlite3.Connection) -> None:
-        """Make sure, within a transaction, that the schema is ours; remember its version."""
-        (version,) = db.execute("PRAGMA schema_version").fetchone()
-        if faults := schema.schema_faults(db):
-            raise damaged(self.path, " ".join(faults), recorded=False)
-        self._schema_version = version
-
-    def _ready(self) -> sqlite3.Connection:
-        """The connection, made anew if the last one was given up in trouble."""
-        if self._closed:
-            raise RuntimeError("this trail has been closed; open it again")
-        if self._db is None:
-            self._db = self._connected()
-        return self._db
-
-    def _let_go(self) -> None:
-        if self._db is not None:
-            self._db.close()
-            self._db = None
-
-    @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
-        try:
-            yield self._ready()
-        except sqlite3.ProgrammingError:
-            raise
-        except sqlite3.Error as error:
-            raise of_sqlite(error, self.path, offered=False) from error
-
-    def _write(
-        self,
-        act: Callable[[sqlite3.Connection], _T],
-        stands: Callable[[sqlite3.Connection], bool],
-    ) -> _T:
-        """Do one act in one write transaction; `stands` tells later whether it was done."""
-        db = self._begun()
-        try:
-            (version,) = db.execute("PRAGMA schema_version").fetchone()
-            if version != self._schema_version:
-                self._look_over_form(db)
-            done = act(db)
-            db.execute("COMMIT")
-        except sqlite3.Error as error:
-            recorded = self._looked_up(stands)
-            raise of_sqlite(error, self.path, recorded=recorded) from error
-        except BaseException:
-            try:
-                db.execute("ROLLBACK")
-            except sqlite3.Error:
-                self._let_go()
-            raise
-        return done
-
-    def _begun(self) -> sqlite3.Connection:
-        """A connection that holds the one write lock, taken before anything is read."""
-        if self._how != file.TO_WRITE:
-            raise TrailUnwritable(
-                f"The trail {self.path.name} was opened for reading only. Nothing was recorded.",
-                recorded=False,
-            )
-        db = self._ready()
-        for tries in range(1, TRIES + 1):
-            try:
-                db.execute("BEGIN IMMEDIATE")
-                return db
-            except sqlite3.OperationalError as error:
-                fault = of_sqlite(error, self.path, recorded=False)
-                if not isinstance(fault, TrailBusy) or tries == TRIES:
-                    raise fault from error
-        raise AssertionError("a try either begins or raises")
-
-    def _looked_up(self, stands: Callable[[sqlite3.Connection], bool]) -> bool | None:
-        """Whether an act that met trouble was done, asked on a fresh connection.
-
-        A commit that reports trouble may still be in the write-ahead log. Closing first makes the
-        next connection read that log as any later one would.
-        """
-        try:
-            self._let_go()
-            return stands(self._ready())
-        except (sqlite3.Error, TrailFault):
-            return None
 
     def _recorded(
         self,
@@ -383,7 +290,7 @@ class Trail:
         def act(db: sqlite3.Connection) -> Row:
             if (known := writing.known(db, event)) is not None:
                 return known
-            head = writing.sound_head(db, self.path, self.origin, self._known)
+            head = writing.sound_head(db, self.path, self.origin, self._connection.known)
             next_one = writing.in_turn(db, event)
             for text in texts:
                 writing.seal(db, self.path, text)
@@ -394,9 +301,9 @@ class Trail:
                 writing.added(db, self.path, self.origin, Head(row.seq, row.digest), signed)
             return row
 
-        row = self._write(act, lambda db: writing.known(db, event) is not None)
-        if self._known is None or row.seq > self._known.seq:
-            self._known = Head(row.seq, row.digest)
+        row = self._connection.write(act, lambda db: writing.known(db, event) is not None)
+        if self._connection.known is None or row.seq > self._connection.known.seq:
+            self._connection.known = Head(row.seq, row.digest)
         return self._entry(row)
 
     def _entry(self, row: Row) -> Entry:

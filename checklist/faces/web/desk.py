@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from checklist.attendance import NotSignedIn, known
+from checklist.faces.web.measured import measured
 from checklist.faces.web.reader import Reader
 from checklist.faces.web.session import Session, Sessions, asked_of
 from checklist.faces.web.writer import Writer
@@ -170,10 +171,12 @@ class Desk:
 
 @cache
 def _templates() -> Environment:
-    return Environment(
+    made = Environment(
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["measured"] = measured
+    return made
