@@ -244,12 +244,12 @@ class Trail:
 
     def opened_with(self, container: str) -> tuple[str, ...]:
         """The ids of the preparations that were opened with a container, in that order."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.opened_with(db, container)
 
     def containers(self) -> tuple[str, ...]:
         """The containers that preparations were opened with, by name."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.containers(db)
 
     def open_preparations(self) -> tuple[Listed, ...]:

@@ -40,8 +40,7 @@ def summed_up(story: Story) -> str:
 def what(one: Moment) -> str:
     """What one entry says."""
     codes = ", ".join(one.codes)
-    note = one.body.get("note", "")
-    beside = f" ({note})" if note else ""
+    beside = " (a note is kept apart)" if one.body.get("note") else ""
     match one.what:
         case "passed":
             return "kept"
@@ -60,7 +59,9 @@ def what(one: Moment) -> str:
         case "ended":
             return f"ended: {worded(one.how)}{beside}"
         case "noted":
-            return f"note: {one.body['text']}"
+            return "a note is kept apart"
+        case "printed":
+            return f"printed: {one.body.get('what', '')}"
         case "revealed":
             return "the working was shown"
         case _:

@@ -112,9 +112,7 @@ def _front(at: Study, whose: str, container: str, number: int, *, every: bool) -
         watched = [one.about for one in every_watch(kept)]
         decisions = every_decision(kept)
     rows = due(decisions, at.ward.staff, at.today)
-    mine = tuple(
-        one for one in rows if whose in ("", one.person) and container in ("", one.what)
-    )
+    mine = tuple(one for one in rows if whose in ("", one.person) and container in ("", one.what))
     near = tuple(one for one in mine if every or one.days <= SOON)
     return Front(
         verified=at.verified,

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from checklist.attendance import NotHere
+from checklist.chain import Head
 from checklist.educator.access import NotForYou
 from checklist.educator.competence import NotDecided
 from checklist.educator.watch import NotObserved
@@ -33,7 +34,7 @@ from checklist.observation import Channel
 from checklist.people import StaffMember
 from checklist.review.unusable import Unusable
 from checklist.signing import KeyFault
-from checklist.trail import Head, Trail, TrailDamaged, TrailFault, Verification
+from checklist.trail import Trail, TrailDamaged, TrailFault, Verification
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
@@ -146,7 +147,7 @@ class Room:
 
 
 def page(room: Room) -> Callable[[Page], Endpoint]:
-    """A page of this part: for whoever has signed in, with a sentence for what stands in the way."""
+    """A page for whoever has signed in, with a sentence for what stands in the way."""
 
     def around(shown: Page) -> Endpoint:
         @signed_in()
