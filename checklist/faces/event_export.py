@@ -34,7 +34,7 @@ def events(out: Path, *, trail: Path | None, ward: Path | None, by: str) -> int:
         say(f"{out / LOG}: {len(log['events'])} events of {len(every)} preparations (OCEL 2.0)")
         code = DONE
         for digest, ended in sorted(traces(log).items()):
-            net = net_of(at.station.rules_of(digest).layout)
+            net = net_of(at.rules_of(digest).layout)
             file = out / f"workflow-{digest[:12]}.pnml"
             file.write_bytes(pnml(net))
             found = played(net, ended.values())

@@ -104,7 +104,7 @@ def feedback_page(
     names: bool,
 ) -> None:
     """Set one page of feedback, once the one who asks may see it."""
-    from checklist.faces.coaching import sheet_of
+    from checklist.faces.coached import sheet_of
     from checklist.faces.review_desk import desk
 
     if out.suffix.lower() != ".pdf":
@@ -126,7 +126,7 @@ def progress_chart(
 ) -> None:
     """Draw a person's learning curve, once the one who asks may see it."""
     from checklist.educator.progress import ALL
-    from checklist.faces.coaching import attempts_of
+    from checklist.faces.coached import attempts_of
     from checklist.faces.review_desk import desk
 
     with ExitStack() as opened:
