@@ -133,10 +133,7 @@ def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]
     """The plot of a series, the chart behind it, and how often one like it is wrong."""
     counting, design = measure_of(wish.measure), design_of(wish)
     origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
-    with opened(wish) as engine:
-        found, gap = points_of(engine, wish, counting, design)
-        phases = phases_of(engine, wish, design, found.points)
-    drawn = chart.draw(design, found.points, phases)
+    drawn, found, gap = drawn_of(wish)
     alarm = rehearsal.of_chart(drawn)
     newest = drawn.phases[-1].baseline
     beside = Beside(
@@ -149,6 +146,15 @@ def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]
     )
     plot = series_plot.plotted(drawn, words_of(wish, counting), beside, wide=wide)
     return plot, drawn, alarm
+
+
+def drawn_of(wish: Wish) -> tuple[Chart, Counted, int]:
+    """The chart of a series with the points behind it and the open gap of a g chart."""
+    counting, design = measure_of(wish.measure), design_of(wish)
+    with opened(wish) as engine:
+        found, gap = points_of(engine, wish, counting, design)
+        phases = phases_of(engine, wish, design, found.points)
+    return chart.draw(design, found.points, phases), found, gap
 
 
 def points_of(
