@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Self, TypeVar
+from typing import Self
 
 from checklist import chain, codec
 from checklist import trail_file as file
@@ -29,8 +28,8 @@ from checklist.trail_fault import (
     TurnTaken,
     UnfitEvent,
     damaged,
-    of_sqlite,
 )
+from checklist.trail_link import Link
 from checklist.trail_reading import Kept, Listed, Origin
 from checklist.trail_row import SealedText
 from checklist.trail_verification import Verification
@@ -40,15 +39,10 @@ __all__ = [
     "TrailDamaged", "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
 ]  # fmt: skip
 
-TAIL = 1_000
-"""How many of the last entries are verified whenever a trail is opened."""
-TRIES = 2
-"""How often a write waits out its patience for another program before it gives up."""
-_T = TypeVar("_T")
 Attest = Callable[[Entry], Act]
 
 
-class Trail:
+class Trail(Link):
     """An append-only, hash-chained trail in one SQLite file; see `open` and `create`.
 
     The order is that of writing (`seq`), never of clocks. `origin` says which trail it is. One
@@ -56,14 +50,6 @@ class Trail:
     as a TrailFault with a sentence for the nurse or for IT. Use it as a context manager, or close
     it.
     """
-
-    def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
-        self.path = path
-        self._how = how
-        self._patience_ms = patience_ms
-        self._known: Head | None = None
-        self._closed = False
-        self._db: sqlite3.Connection | None = self._connected()
 
     @classmethod
     def create(
@@ -121,11 +107,6 @@ class Trail:
 
     def __exit__(self, *_: object) -> None:
         self.close()
-
-    def close(self) -> None:
-        """Let go of the file; closing twice is fine."""
-        self._closed = True
-        self._let_go()
 
     def append(
         self, event: Event, sealed: Sequence[SealedText] = (), *, attest: Attest | None = None
@@ -255,110 +236,6 @@ class Trail:
         """Look at the whole file: SQLite's own check, form, chain and definitions."""
         with self._reading() as db:
             return verifying.verification(db)
-
-    def _connected(self) -> sqlite3.Connection:
-        """A connection to a trail whose form and last entries were looked over."""
-        db = file.opened(self.path, how=self._how, patience_ms=self._patience_ms)
-        try:
-            db.execute("BEGIN")
-            self._look_over_form(db)
-            self.origin = reading.origin(db)
-            if not reading.is_sound(self.origin):
-                raise damaged(self.path, verifying.NOT_THIS_TRAIL)
-            if (broken := verifying.tail_break(db, self.origin, TAIL)) is not None:
-                raise damaged(self.path, broken.sentence)
-            self._known = self._known or reading.last(db, self.origin)
-            db.execute("COMMIT")
-        except sqlite3.Error as error:
-            db.close()
-            raise of_sqlite(error, self.path, offered=False) from error
-        except BaseException:
-            db.close()
-            raise
-        return db
-
-    def _look_over_form(self, db: sqlite3.Connection) -> None:
-        """Make sure, within a transaction, that the schema is ours; remember its version."""
-        (version,) = db.execute("PRAGMA schema_version").fetchone()
-        if faults := schema.schema_faults(db):
-            raise damaged(self.path, " ".join(faults), recorded=False)
-        self._schema_version = version
-
-    def _ready(self) -> sqlite3.Connection:
-        """The connection, made anew if the last one was given up in trouble."""
-        if self._closed:
-            raise RuntimeError("this trail has been closed; open it again")
-        if self._db is None:
-            self._db = self._connected()
-        return self._db
-
-    def _let_go(self) -> None:
-        if self._db is not None:
-            self._db.close()
-            self._db = None
-
-    @contextmanager
-    def _reading(self) -> Iterator[sqlite3.Connection]:
-        try:
-            yield self._ready()
-        except sqlite3.ProgrammingError:
-            raise
-        except sqlite3.Error as error:
-            raise of_sqlite(error, self.path, offered=False) from error
-
-    def _write(
-        self,
-        act: Callable[[sqlite3.Connection], _T],
-        stands: Callable[[sqlite3.Connection], bool],
-    ) -> _T:
-        """Do one act in one write transaction; `stands` tells later whether it was done."""
-        db = self._begun()
-        try:
-            (version,) = db.execute("PRAGMA schema_version").fetchone()
-            if version != self._schema_version:
-                self._look_over_form(db)
-            done = act(db)
-            db.execute("COMMIT")
-        except sqlite3.Error as error:
-            recorded = self._looked_up(stands)
-            raise of_sqlite(error, self.path, recorded=recorded) from error
-        except BaseException:
-            try:
-                db.execute("ROLLBACK")
-            except sqlite3.Error:
-                self._let_go()
-            raise
-        return done
-
-    def _begun(self) -> sqlite3.Connection:
-        """A connection that holds the one write lock, taken before anything is read."""
-        if self._how != file.TO_WRITE:
-            raise TrailUnwritable(
-                f"The trail {self.path.name} was opened for reading only. Nothing was recorded.",
-                recorded=False,
-            )
-        db = self._ready()
-        for tries in range(1, TRIES + 1):
-            try:
-                db.execute("BEGIN IMMEDIATE")
-                return db
-            except sqlite3.OperationalError as error:
-                fault = of_sqlite(error, self.path, recorded=False)
-                if not isinstance(fault, TrailBusy) or tries == TRIES:
-                    raise fault from error
-        raise AssertionError("a try either begins or raises")
-
-    def _looked_up(self, stands: Callable[[sqlite3.Connection], bool]) -> bool | None:
-        """Whether an act that met trouble was done, asked on a fresh connection.
-
-        A commit that reports trouble may still be in the write-ahead log. Closing first makes the
-        next connection read that log as any later one would.
-        """
-        try:
-            self._let_go()
-            return stands(self._ready())
-        except (sqlite3.Error, TrailFault):
-            return None
 
     def _recorded(
         self,

@@ -133,6 +133,10 @@ _QUESTIONS = (
 )
 
 
+ONE_OF_SEVERAL = "one_of_several"
+"""The savepoint of one write among those that share a transaction."""
+
+
 def guard(
     action: int, first: str | None, second: str | None, database: str | None, _: str | None
 ) -> int:
@@ -149,6 +153,8 @@ def guard(
         allowed = first == "private" and database == "main"
     elif action == sqlite3.SQLITE_PRAGMA:
         allowed = first in _QUESTIONS and second is None
+    elif action == sqlite3.SQLITE_SAVEPOINT:
+        allowed = second == ONE_OF_SEVERAL
     else:
         allowed = action == sqlite3.SQLITE_TRANSACTION
     return sqlite3.SQLITE_OK if allowed else sqlite3.SQLITE_DENY

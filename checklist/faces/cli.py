@@ -24,6 +24,7 @@ from checklist.faces import (
     prove,
     report,
     review,
+    serve,
     trail,
     trail_heads,
     unit,
@@ -90,6 +91,7 @@ app.add_typer(label.app)
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
+app.command()(serve.serve)
 app.add_typer(chart.app, name="chart")
 app.add_typer(report.app, name="report")
 app.add_typer(year.app, name="year")

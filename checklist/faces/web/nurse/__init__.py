@@ -1,0 +1,15 @@
+"""The nurse's pages: orders due, the guided step, the second person, the bedside."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from starlette.routing import Route
+
+    from checklist.faces.web.desk import Desk
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The pages of this part."""
+    return []

@@ -1,0 +1,15 @@
+"""The pharmacist's pages: workflows, hazards, proofs, formulary and settings, to read."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from starlette.routing import Route
+
+    from checklist.faces.web.desk import Desk
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The pages of this part."""
+    return []

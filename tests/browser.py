@@ -1,0 +1,64 @@
+"""A real server on a free port and a headless Chromium, for the tests of the screens."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+
+from checklist.faces.web.app import make_app
+from checklist.faces.web.desk import Desk
+from tests.web import PINS
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+needs_chromium = pytest.mark.skipif(CHROMIUM is None, reason="there is no Chromium here")
+
+
+@contextmanager
+def served(desk: Desk) -> Iterator[str]:
+    """The address of a server of this desk, while it runs."""
+    import uvicorn
+
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        port = listening.getsockname()[1]
+        config = uvicorn.Config(make_app(desk), log_level="warning", server_header=False)
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        thread.start()
+        try:
+            until = time.monotonic() + 30
+            while not server.started and thread.is_alive() and time.monotonic() < until:
+                time.sleep(0.01)
+            assert server.started, "the server did not come up"
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.should_exit = True
+            thread.join(30)
+
+
+@contextmanager
+def chromium(**more: Any) -> Iterator[Any]:
+    """A headless Chromium of the system, through playwright."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"], **more)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+def sign_in(page: Any, address: str, code: str, *, place: str = "W7E-1", path: str = "/") -> None:
+    """Sign a person in at a browser's page, and go on to a path."""
+    page.goto(f"{address}/sign-in?next={path}")
+    page.fill("#code", code)
+    page.fill("#pin", PINS[code])
+    page.select_option("#place", place)
+    page.click("main button.primary")
