@@ -15,7 +15,8 @@ from checklist.faces.web.quality.wishing import short, word
 from checklist.facts import worked
 from checklist.facts.label import NEAR_MISSES
 from checklist.facts.numbered import NUMBERED, Numbered
-from checklist.review.small_cell import FLOOR, Cell as Size, shown
+from checklist.review.small_cell import FLOOR, shown
+from checklist.review.small_cell import Cell as Size
 
 PAGES = {
     "checklist chart series stops": "/quality/chart/series?measure=stops",
@@ -82,8 +83,7 @@ async def answered(seat: Seat) -> Response:
 def _led(plain: Table, leads: tuple[str, ...]) -> tuple[tuple[Cell, ...], ...]:
     """The rows with the first cell leading to the row's preparations."""
     return tuple(
-        (replace(row[0], leads=lead), *row[1:])
-        for row, lead in zip(plain.rows, leads, strict=True)
+        (replace(row[0], leads=lead), *row[1:]) for row, lead in zip(plain.rows, leads, strict=True)
     )
 
 
@@ -137,5 +137,7 @@ async def audit_size(seat: Seat) -> Response:
 def _share(name: str, text: str) -> float:
     """A share that was written in per cent, as a part of 1. It is a statistic, never a dose."""
     if not text.replace(".", "", 1).isdecimal() or not text.isascii():
-        raise CannotGoOn(f"{text[:20]!r} is no figure for {name}. Write per cent, such as 5 or 2.5.")
+        raise CannotGoOn(
+            f"{text[:20]!r} is no figure for {name}. Write per cent, such as 5 or 2.5."
+        )
     return float(text) / 100

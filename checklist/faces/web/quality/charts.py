@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from starlette.responses import RedirectResponse, Response
+
 from checklist import baseline_file
 from checklist.baseline_file import Kept
 from checklist.extra import NeedsExtra
@@ -10,7 +12,6 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.quality.figures import Drawn
 from checklist.faces.web.quality.page import Seat, figures_of, picture
 from checklist.faces.web.quality.wishing import Asked, asked, short
-from starlette.responses import RedirectResponse, Response
 
 ENDINGS = ("svg", "png", "pdf", "csv", "xlsx", "html")
 

@@ -17,7 +17,8 @@ from checklist.faces.web.quality import preparations as lists
 from checklist.faces.web.quality.asking import question_of
 from checklist.faces.web.quality.charts import ENDINGS
 from checklist.faces.web.quality.page import Seat
-from checklist.faces.web.quality.wishing import asked, month as month_in, short, word
+from checklist.faces.web.quality.wishing import asked, short, word
+from checklist.faces.web.quality.wishing import month as month_in
 from checklist.facts.label import NEAR_MISSES
 from checklist.gate import Rules
 from checklist.trail import Trail
@@ -126,7 +127,9 @@ def _sheet(sheet: Sheet, ending: str) -> bytes:
 def _ending(seat: Seat, known: Iterable[str]) -> str:
     ending = str(seat.request.path_params["ending"])
     if ending not in known:
-        raise CannotGoOn(f"There is no form {ending[:20]!r} of this. There are: {', '.join(known)}.")
+        raise CannotGoOn(
+            f"There is no form {ending[:20]!r} of this. There are: {', '.join(known)}."
+        )
     return ending
 
 

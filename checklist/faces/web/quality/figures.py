@@ -120,14 +120,16 @@ class Figures:
         """What counts in the folder of facts; nothing where there is none. Raises FactsFault."""
         return Folder(self.path).exported() if self.path.exists() else Exported()
 
-    def age(self) -> Age | None:
-        """How old the facts are; None where there are none. Raises FactsFault."""
+    def age(self, trail: str) -> Age | None:
+        """How old the facts are, and how far they go in this trail (its id); None without any.
+
+        Raises FactsFault.
+        """
         exported = self.exported()
         if not exported.files:
             return None
         written = (self.path / on_disk.LIST).stat().st_mtime
-        with Trail.open(self.desk.trail_path, read_only=True) as trail:
-            own = exported.trails.get(trail.origin.id)
+        own = exported.trails.get(trail)
         return Age(
             at=datetime.fromtimestamp(written, UTC),
             through=own.through if own else 0,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 from markupsafe import Markup
 from starlette.responses import RedirectResponse, Response
@@ -65,13 +66,13 @@ async def overview(seat: Seat) -> Response:
     figures = seat.figures
     if figures.verified is None and not figures.looking.ended:
         figures.look_over()
-    entries = await seat.desk.read(lambda trail: trail.head().seq)
-    context = {
+    entries, origin = await seat.desk.read(lambda trail: (trail.head().seq, trail.origin.id))
+    context: dict[str, Any] = {
         "task": figures.bringing,
         "looking": figures.looking,
         "verified": figures.verified,
         "entries": entries,
-        "age": figures.age(),
+        "age": figures.age(origin),
         "path": figures.path.name,
         "by_command": folder_said(figures.path),
         "local": seat.desk.ward.unit.local,
@@ -143,8 +144,10 @@ async def _share(_: Figures, __: Wish, drawn: Drawn) -> tuple[str, Table | None]
     found = proportion(count, size)
     told = [figure(100 * one) for one in (found.estimate, found.low, found.high)]
     return (
-        f"Over all that is shown: {count} of {size} preparations, {told[0]} % ({told[1]} to"
-        f" {told[2]}, 95 % limits after Wilson).",
+        (
+            f"Over all that is shown: {count} of {size} preparations, {told[0]} % ({told[1]} to"
+            f" {told[2]}, 95 % limits after Wilson)."
+        ),
         None,
     )
 

@@ -11,13 +11,13 @@ from urllib.parse import urlencode
 
 from starlette.responses import Response
 
-from checklist.drawing.plot import Plot
+from checklist.drawing.plot import Bar, Mark, Plot
 from checklist.drawing.sheet import Sheet
 from checklist.faces import charting
 from checklist.faces.charting import Wish
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.quality import replay
-from checklist.faces.web.quality.asking import Question, question_of
+from checklist.faces.web.quality.asking import question_of
 from checklist.faces.web.quality.figures import DRAWN, Figures
 from checklist.faces.web.quality.page import PROVE, Seat
 from checklist.faces.web.quality.wishing import asked, short
@@ -64,9 +64,7 @@ async def listed(seat: Seat) -> Response:
     ids = found.ids[(number - 1) * MOST : number * MOST]
     rows = await seat.figures.once(lambda: rows_of(found.wish, ids))
     words = urlencode([("list", found.query)])
-    return seat.page(
-        "preparations", found=found, rows=rows, page=number, pages=pages, words=words
-    )
+    return seat.page("preparations", found=found, rows=rows, page=number, pages=pages, words=words)
 
 
 async def behind(seat: Seat) -> Listed:
@@ -95,7 +93,7 @@ async def behind(seat: Seat) -> Listed:
 
 async def _behind_answer(figures: Figures, seat: Seat) -> Listed:
     question = question_of(figures, seat.params, await figures.known())
-    ids = await figures.of(("ids", question), lambda: question.ids())
+    ids = await figures.of(("ids", question), question.ids)
     narrowed = ", ".join(one.partition("=")[2].replace("_", " ") for one in question.only)
     return Listed(
         title=f"{question.asks} {narrowed}".strip(),
@@ -108,7 +106,7 @@ async def _behind_answer(figures: Figures, seat: Seat) -> Listed:
 
 
 def _says(plot: Plot, key: str) -> str:
-    marks = [*plot.marks, *plot.bars]
+    marks: list[Mark | Bar] = [*plot.marks, *plot.bars]
     return next((mark.says for mark in marks if mark.key == key), "")
 
 

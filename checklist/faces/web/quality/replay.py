@@ -129,9 +129,7 @@ def _moment(
             fast=False,
         )  # fmt: skip
     what = {"passed": "kept", "cautioned": "caution"}.get(row["outcome"], "stop")
-    found = tuple(
-        _found(one, releases) for one in findings if one["seq"] == row["seq"]
-    )
+    found = tuple(_found(one, releases) for one in findings if one["seq"] == row["seq"])
     tries = f", try {row['attempt']}" if row["attempt"] > 1 else ""
     again = ", after a break" if row["after_break"] else ""
     return Moment(
@@ -192,9 +190,7 @@ def _halves(engine: Engine, made: Mapping[str, Any]) -> tuple[dict[str, str], in
         f" AND preparations.preparer <> {quoted(made['preparer'])} GROUP BY steps.step"
     ).dicts()
     kept = [
-        one
-        for one in rows
-        if shown(Cell(people=int(one["people"]), preparations=int(one["made"])))
+        one for one in rows if shown(Cell(people=int(one["people"]), preparations=int(one["made"])))
     ]
     halves = {one["step"]: f"{one['low']:.0f} to {one['high']:.0f}" for one in kept}
     return halves, max((int(one["made"]) for one in kept), default=0)

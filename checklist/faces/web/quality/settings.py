@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+from starlette.responses import Response
+
 from checklist.counted import MEASURES, PERIODS
 from checklist.drawing.wording import figure, in_hundred
 from checklist.faces.charting import COLUMNS
@@ -15,7 +17,6 @@ from checklist.review.false_alarm import average_run_length, of_rules
 from checklist.review.small_cell import FLOOR
 from checklist.review.special_cause import RULE_SETS, Rule, RuleSet, put_together, rules_named
 from checklist.review.unusable import Unusable
-from starlette.responses import Response
 
 POINTS = 24
 """False-alarm chances are told for a stable series of so many points."""

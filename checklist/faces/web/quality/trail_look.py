@@ -16,7 +16,7 @@ from checklist.faces.web.quality.page import PROVE, Seat
 from checklist.faces.web.quality.wishing import short
 from checklist.heads import HeadLost
 from checklist.inclusion import NotCovered, proof_of
-from checklist.note import Checkpoint, Note, NoteFault, checkpoint_in, note_in
+from checklist.note import Checkpoint, Note, NoteFault, note_in
 from checklist.permission import Action
 from checklist.report import UNKNOWN
 from checklist.signing import KeyFault
@@ -26,8 +26,10 @@ from checklist.trail import Trail
 HOLDS, NOT_SO, OPEN, NOTE = "holds", "does not hold", "open", "note"
 """What a look came to, in words."""
 NOT_SHOWN = (
-    "A cut-off end, an older file put back and a chain made anew: those are seen only beside a head"
-    " that was kept elsewhere, and only for what that head covers.",
+    (
+        "A cut-off end, an older file put back and a chain made anew: those are seen only beside a"
+        " head that was kept elsewhere, and only for what that head covers."
+    ),
     "Entries that were made by whoever has the file and the key.",
     "Who typed a PIN that was lent or watched.",
     *UNKNOWN[:2],
@@ -80,8 +82,9 @@ def _lines(figures: Figures, entries: int, head: Checkpoint | None) -> list[Line
         lines.append(
             Line(
                 what="Chain",
-                found=broken.sentence if broken else f"Entries 1 to {inside.entries}, each joins"
-                " the one before it.",
+                found=broken.sentence
+                if broken
+                else f"Entries 1 to {inside.entries}, each joins the one before it.",
                 word=NOT_SO if broken else HOLDS,
             )
         )
@@ -145,7 +148,7 @@ async def sign(seat: Seat) -> Response:
 
 async def head(seat: Seat) -> Response:
     """The newest head that is kept, to be carried elsewhere."""
-    note = await seat.desk.read(lambda trail: _newest(trail))
+    note = await seat.desk.read(_newest)
     return Response(
         str(note),
         media_type="text/plain; charset=utf-8",
@@ -201,7 +204,7 @@ def _kept(seat: Seat, origin: str) -> tuple[Checkpoint | None, str]:
     """The newest head that is kept, or what stands in the way of reading it."""
     try:
         newest = notarial.heads_of(seat.desk.trail_path, origin).newest()
-        return (checkpoint_in(note_in(newest[1].read_text("utf-8")).text), "") if newest else (None, "")
+        return newest[0] if newest else None, ""
     except (NoteFault, OSError, ValueError) as fault:
         return None, f"The head that is kept cannot be read: {fault}"
 
