@@ -141,7 +141,11 @@ def table(sheet: Sheet, leads: dict[str, str] | None = None) -> Table:
 
     def row(cells: Sequence[str]) -> tuple[Cell, ...]:
         return tuple(
-            Cell(text=text, number=number, leads=known.get(text, "") if place == 0 else "")
+            Cell(
+                text=text if number else text.replace("_", " "),
+                number=number,
+                leads=known.get(text, "") if place == 0 else "",
+            )
             for place, (text, number) in enumerate(zip(cells, numbers, strict=True))
         )
 

@@ -46,6 +46,7 @@ class Row:
 
     id: str
     day: str
+    day_said: str
     unit: str
     container: str
     drug: str
@@ -128,6 +129,7 @@ def _row(one: dict[str, Any], reasons: list[str]) -> Row:
     return Row(
         id=one["preparation"],
         day=one["day"],
+        day_said=replay.day_said(one["day"]),
         unit=one["unit"],
         container=replay.words(one["container"]),
         drug=one["drug"],

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from checklist.checks import REASONS
@@ -18,6 +18,7 @@ from checklist.faces.charting import Wish
 from checklist.faces.leaving import CannotGoOn
 from checklist.facts.engine import Engine, quoted
 from checklist.review.small_cell import Cell, shown
+from checklist.timing import said_date
 from checklist.verdict import REMEDY_WORDS, Remedy
 
 WHOSE = {"preparer": "preparer", "checker": "second person", "witness": "witness"}
@@ -25,11 +26,11 @@ WHOSE = {"preparer": "preparer", "checker": "second person", "witness": "witness
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """A reason that stood there: stop or caution, what was found, and what followed."""
+    """A reason that stood there: stop or caution, its code in words, why, and what followed."""
 
     tier: str
     reason: str
-    code: str
+    why: str
     followed: str
 
 
@@ -91,7 +92,7 @@ def story(wish: Wish, id_: str) -> Story:
     told = sorted([*steps, *breaks], key=lambda row: row["seq"])
     return Story(
         id=id_,
-        day=made["day"],
+        day=day_said(made["day"]),
         unit=made["unit"],
         container=words(made["container"]),
         drug=made["drug"],
@@ -163,8 +164,8 @@ def _found(one: Mapping[str, Any], releases: Sequence[Mapping[str, Any]]) -> Fou
     reason = REASONS.get(one["reason"])
     return Found(
         tier="STOP" if one["tier"] == "hard" else "CAUTION",
-        reason=reason.why if reason else words(one["reason"]),
-        code=one["reason"],
+        reason=words(one["reason"]),
+        why=reason.why if reason else "",
         followed=followed + wait,
     )
 
@@ -194,6 +195,11 @@ def _halves(engine: Engine, made: Mapping[str, Any]) -> tuple[dict[str, str], in
     ]
     halves = {one["step"]: f"{one['low']:.0f} to {one['high']:.0f}" for one in kept}
     return halves, max((int(one["made"]) for one in kept), default=0)
+
+
+def day_said(day: str) -> str:
+    """A day of the facts ("2026-11-25") in words that cannot be mistaken."""
+    return said_date(date.fromisoformat(day))
 
 
 def words(name: str) -> str:

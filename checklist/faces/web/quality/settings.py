@@ -58,9 +58,9 @@ def told(rules: RuleSet) -> Told:
     try:
         length = f"one in about {figure(average_run_length(rules), 0)} points"
     except Unusable:
-        length = "hangs on the length"
+        length = "in no closed form"
     return Told(
-        name=str(rules.rules[0]) if len(rules.rules) == 1 else rules.name,
+        name=rules.name,
         in_hundred=in_hundred(alarm.chance),
         run_length=length,
         how=alarm.how,
