@@ -15,7 +15,8 @@ class Notary:
 
     `trouble` says, in a sentence, that the last head could not be kept; work goes on then, since
     the trail itself is whole, but somebody has to be told. A head that does not go on from the
-    last one stops the work: HeadLost.
+    last one stops the work: HeadLost. `due` says that a head was asked for in the middle of what is
+    recorded together: it is signed by the next `checkpoint`, once that is on the disk.
     """
 
     def __init__(self, trail: Trail, keys: Keys, heads: Heads) -> None:
@@ -23,6 +24,7 @@ class Notary:
         self._keys = keys
         self._heads = heads
         self.trouble = ""
+        self.due = False
 
     def attest(self, event: Event) -> Attest | None:
         """What makes the signature of an event's entry; None for one that asks for none.
@@ -39,8 +41,12 @@ class Notary:
     def checkpoint(self) -> Note | None:
         """Sign the trail's head now and keep it; None where nothing is recorded, or in trouble.
 
+        None as well within Trail.together, where nothing is on the disk yet: then it is `due`.
         Raises HeadLost, KeyFault.
         """
+        self.due = self._trail.is_together
+        if self.due:
+            return None
         try:
             note = self._heads.sign(self._trail, self._keys.device())
         except NotKeptOutside as fault:

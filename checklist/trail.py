@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 from typing import Self
@@ -18,6 +19,7 @@ from checklist import trail_writing as writing
 from checklist.chain import Head, Row
 from checklist.codec import CodecFault
 from checklist.preparation import Act, Entry, Event
+from checklist.trail_connection import Connection
 from checklist.trail_fault import (
     NotATrail,
     NotKept,
@@ -29,7 +31,6 @@ from checklist.trail_fault import (
     UnfitEvent,
     damaged,
 )
-from checklist.trail_link import Link
 from checklist.trail_reading import Kept, Listed, Origin
 from checklist.trail_row import SealedText
 from checklist.trail_verification import Verification
@@ -42,7 +43,7 @@ __all__ = [
 Attest = Callable[[Entry], Act]
 
 
-class Trail(Link):
+class Trail:
     """An append-only, hash-chained trail in one SQLite file; see `open` and `create`.
 
     The order is that of writing (`seq`), never of clocks. `origin` says which trail it is. One
@@ -50,6 +51,15 @@ class Trail(Link):
     as a TrailFault with a sentence for the nurse or for IT. Use it as a context manager, or close
     it.
     """
+
+    def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
+        self.path = path
+        self._connection = Connection(path, how=how, patience_ms=patience_ms)
+
+    @property
+    def origin(self) -> Origin:
+        """Which trail this is: its id, its unit, and when it was begun."""
+        return self._connection.origin
 
     @classmethod
     def create(
@@ -108,6 +118,10 @@ class Trail(Link):
     def __exit__(self, *_: object) -> None:
         self.close()
 
+    def close(self) -> None:
+        """Let go of the file; closing twice is fine."""
+        self._connection.close()
+
     def append(
         self, event: Event, sealed: Sequence[SealedText] = (), *, attest: Attest | None = None
     ) -> Entry:
@@ -139,6 +153,22 @@ class Trail(Link):
         stored.columns(act.event(0))
         return self._recorded(act, sealed, erasing, attest)
 
+    @property
+    def is_together(self) -> bool:
+        """Whether this is within a block of `together`, so that nothing is on the disk yet."""
+        return self._connection.is_together
+
+    def together(self) -> AbstractContextManager[None]:
+        """Record all that is recorded within this block in one write transaction.
+
+        Nothing of it may be told as recorded, and no head of it signed, before the block has been
+        left without a fault: only then is it on the disk. A TurnTaken or UnfitEvent within takes
+        back that one act. Trouble at the file, or an exception that leaves the block, takes back
+        everything; folds made of the entries given within have to be thrown away then. Raises as
+        `append` does, and RuntimeError inside another such block.
+        """
+        return self._connection.together()
+
     def keep(self, digest: str, kind: str, name: str, text: str) -> None:
         """Keep the text of a definition, once; `digest` is its SHA-256 in hexadecimal figures.
 
@@ -159,11 +189,11 @@ class Trail(Link):
             elif found != (kind, text):
                 raise damaged(self.path, f"Another text stands under {digest}.", recorded=False)
 
-        self._write(act, lambda db: reading.kept(db, digest) == (kind, text))
+        self._connection.write(act, lambda db: reading.kept(db, digest) == (kind, text))
 
     def definition(self, digest: str) -> str:
         """The text that is kept under a digest, exactly; NotKept when there is none."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             found = reading.kept(db, digest)
         if found is None:
             raise NotKept(f"The trail keeps no definition {digest}. Look at the digest again.")
@@ -176,7 +206,7 @@ class Trail(Link):
 
         Empty when it was never opened, or has not moved on from there.
         """
-        with self._reading() as db:
+        with self._connection.reading() as db:
             rows = reading.rows_of(db, preparation, after)
         for turn, row in enumerate(rows, start=after + 1):
             if row.turn != turn:
@@ -185,23 +215,23 @@ class Trail(Link):
 
     def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
         """The acts of the workplace of these kinds, from the newest back."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from map(self._entry, reading.acts(db, kinds))
 
     def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
         """The number and digest of the entries after a number, as they are stored."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from reading.digests(db, after, reading.last(db, self.origin).seq)
 
     def rows(self) -> Iterator[Row]:
         """The rows of all entries exactly as stored, in order; nothing is verified."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             yield from reading.rows(db, 0, reading.last(db, self.origin).seq)
 
     def since(self, seq: int) -> Iterator[Entry]:
         """The entries after a number (0 for all), up to the last one when the first is taken."""
         end = self.head().seq
-        with self._reading() as db:
+        with self._connection.reading() as db:
             for expected, row in enumerate(reading.rows(db, seq, end), start=seq + 1):
                 if row.seq != expected:
                     raise damaged(self.path, f"Entry {expected} is missing.")
@@ -209,32 +239,32 @@ class Trail(Link):
 
     def preparations(self) -> tuple[Listed, ...]:
         """Every preparation, in the order of opening."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.listed(db, only_open=False)
 
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.listed(db, only_open=True)
 
     def head(self) -> Head:
         """The number and digest of the last entry; number 0 for an empty trail."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.last(db, self.origin)
 
     def unsealed(self, reference: str) -> str | None:
         """The text sealed under a reference; None once it has been erased, or never was there."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.unsealed(db, reference)
 
     def sealed_about(self, person: str, identifiers: Sequence[str] = ()) -> tuple[Kept, ...]:
         """The texts sealed about a person, and those that hold one of the person's identifiers."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return reading.about(db, person, identifiers)
 
     def verify(self) -> Verification:
         """Look at the whole file: SQLite's own check, form, chain and definitions."""
-        with self._reading() as db:
+        with self._connection.reading() as db:
             return verifying.verification(db)
 
     def _recorded(
@@ -250,7 +280,7 @@ class Trail(Link):
         def act(db: sqlite3.Connection) -> Row:
             if (known := writing.known(db, event)) is not None:
                 return known
-            head = writing.sound_head(db, self.path, self.origin, self._known)
+            head = writing.sound_head(db, self.path, self.origin, self._connection.known)
             next_one = writing.in_turn(db, event)
             for text in texts:
                 writing.seal(db, self.path, text)
@@ -261,9 +291,9 @@ class Trail(Link):
                 writing.added(db, self.path, self.origin, Head(row.seq, row.digest), signed)
             return row
 
-        row = self._write(act, lambda db: writing.known(db, event) is not None)
-        if self._known is None or row.seq > self._known.seq:
-            self._known = Head(row.seq, row.digest)
+        row = self._connection.write(act, lambda db: writing.known(db, event) is not None)
+        if self._connection.known is None or row.seq > self._connection.known.seq:
+            self._connection.known = Head(row.seq, row.digest)
         return self._entry(row)
 
     def _entry(self, row: Row) -> Entry:

@@ -133,8 +133,8 @@ _QUESTIONS = (
 )
 
 
-ONE_OF_SEVERAL = "one_of_several"
-"""The savepoint of one write among those that share a transaction."""
+SAVEPOINT = "act"
+"""The one savepoint there is: that of an act which is recorded together with others."""
 
 
 def guard(
@@ -154,7 +154,7 @@ def guard(
     elif action == sqlite3.SQLITE_PRAGMA:
         allowed = first in _QUESTIONS and second is None
     elif action == sqlite3.SQLITE_SAVEPOINT:
-        allowed = second == ONE_OF_SEVERAL
+        allowed = second == SAVEPOINT
     else:
         allowed = action == sqlite3.SQLITE_TRANSACTION
     return sqlite3.SQLITE_OK if allowed else sqlite3.SQLITE_DENY

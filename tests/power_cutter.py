@@ -2,7 +2,8 @@
 
 `loss` cuts the power so many times at any moment under a writer and holds what it acknowledged
 against what is found; `careless` is the same under a writer that does not wait for the disk, which
-must be seen to lose. `trouble` lets every call to the disk report trouble in turn, once and for
+must be seen to lose; `together` writes BLOCK entries to a transaction, and no image may hold a
+part of them. `trouble` lets every call to the disk report trouble in turn, once and for
 good. One line of JSON at the end tells the counts.
 """
 
@@ -24,6 +25,7 @@ from tests.made_up_disk import trouble as trouble_at
 from tests.ward_trail import event, fill, made
 
 ENTRIES = 12
+BLOCK = 3
 SETTINGS = trail_file._SETTINGS
 CODES = {
     "open": apsw.SQLITE_CANTOPEN,
@@ -79,6 +81,18 @@ def writer(path: Path, said: list[tuple[int, bytes]]) -> None:
             said.append((entry.seq, entry.digest))
 
 
+def writer_of_blocks(path: Path, said: list[tuple[int, bytes]]) -> None:
+    """The same, some entries to a transaction; said is what was acknowledged after each."""
+    with Trail.open(path) as trail:
+        for start in range(0, ENTRIES, BLOCK):
+            with trail.together():
+                entries = [
+                    trail.append(event(number, "p", number, id=f"p-{number}"))
+                    for number in range(start, start + BLOCK)
+                ]
+            said.extend((entry.seq, entry.digest) for entry in entries)
+
+
 def looked_at(found: dict[str, bytes], folder: Path, path: Path) -> tuple[list[Any], bool]:
     """What the usual SQLite reads from the files that were left; and whether they are whole."""
     place = folder / "left"
@@ -95,8 +109,9 @@ def looked_at(found: dict[str, bytes], folder: Path, path: Path) -> tuple[list[A
         return [], False
 
 
-def loss(folder: Path, count: int, seed: int, *, careless: bool) -> Counts:
+def loss(folder: Path, count: int, seed: int, act: str) -> Counts:
     """Cut the power under so many writers, or images of one writer, at any call."""
+    work = writer_of_blocks if act == "together" else writer
     draw, path = random.Random(seed), a_trail(folder)
     usual = trail_file.connect
     shots: list[tuple[list[tuple[int, bytes]], dict[str, bytes]]] = []
@@ -115,19 +130,21 @@ def loss(folder: Path, count: int, seed: int, *, careless: bool) -> Counts:
 
     disk.only(path)
     disk.before = counted
-    on("loss", careless=careless)
-    writer(path, [])
+    on("loss", careless=act == "careless")
+    work(path, [])
     per_call = count / calls[0]
     disk.only(path)
     disk.before = photograph
-    writer(path, said)
+    work(path, said)
     trail_file.connect = usual
-    counts = {"images": len(shots), "calls": calls[0], "lost": 0, "broken": 0, "extra": 0}
+    counts = {"images": len(shots), "calls": calls[0]}
+    counts |= dict.fromkeys(("lost", "broken", "extra", "parts"), 0)
     for acknowledged, found in shots:
         stored, whole = looked_at(found, folder, path)
         counts["broken"] += not whole
         counts["lost"] += bool(set(acknowledged) - set(stored))
         counts["extra"] = max(counts["extra"], len(stored) - 3 - len(acknowledged))
+        counts["parts"] += (len(stored) - 3) % BLOCK != 0
     return counts
 
 
@@ -214,5 +231,5 @@ if __name__ == "__main__":
     if act == "trouble":
         told = trouble(Path(where))
     else:
-        told = loss(Path(where), int(count), int(seed), careless=act == "careless")
+        told = loss(Path(where), int(count), int(seed), act)
     sys.stdout.write(json.dumps(told) + "\n")

@@ -34,6 +34,13 @@ def test_no_loss_of_power_takes_an_acknowledged_entry(tmp_path: Path) -> None:
     assert counts["extra"] == 1, "only the entry under way may be there without a word"
 
 
+def test_entries_recorded_together_are_there_all_or_not_at_all(tmp_path: Path) -> None:
+    counts = cut("together", tmp_path)
+    assert counts["images"] >= IMAGES * 0.9
+    assert counts["lost"] == counts["broken"] == counts["parts"] == 0
+    assert counts["extra"] == 3, "only the block under way may be there without a word"
+
+
 def test_a_writer_that_does_not_wait_for_the_disk_is_caught(tmp_path: Path) -> None:
     counts = cut("careless", tmp_path)
     assert counts["lost"] > IMAGES / 10

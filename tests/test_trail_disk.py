@@ -36,8 +36,8 @@ class Troubled:
 
 
 def trouble(trail: Trail, *, done: bool, then: Callable[[], object] = lambda: None) -> TrailFault:
-    assert trail._db is not None
-    trail._db = Troubled(trail._db, done=done, then=then)  # type: ignore[assignment]
+    assert trail._connection._db is not None
+    trail._connection._db = Troubled(trail._connection._db, done=done, then=then)  # type: ignore[assignment]
     with pytest.raises(TrailUnwritable, match="reported trouble") as caught:
         trail.append(event(2, turn=1))
     return caught.value
@@ -84,13 +84,13 @@ def test_an_interrupted_write_leaves_nothing_and_the_trail_goes_on(tmp_path: Pat
 
     with made(tmp_path) as trail:
         trail.append(event(1))
-        db = trail._db
+        db = trail._connection._db
         assert db is not None
-        trail._db = Troubled(db, done=False, then=interrupt)  # type: ignore[assignment]
+        trail._connection._db = Troubled(db, done=False, then=interrupt)  # type: ignore[assignment]
         with pytest.raises(KeyboardInterrupt):
             trail.append(event(2, turn=1))
         assert trail.head().seq == 1
-        trail._db = db
+        trail._connection._db = db
         assert trail.append(event(2, turn=1)).seq == 2
         assert trail.verify().whole
 
@@ -125,12 +125,12 @@ def test_an_entry_that_does_not_read_back_as_written_is_never_acknowledged(
 ) -> None:
     with made(tmp_path) as trail:
         trail.append(event(1))
-        db = trail._db
+        db = trail._connection._db
         assert db is not None
-        trail._db = Meddling(db, "INSERT INTO main.entries", instead)  # type: ignore[assignment]
+        trail._connection._db = Meddling(db, "INSERT INTO main.entries", instead)  # type: ignore[assignment]
         with pytest.raises(TrailDamaged, match="A new entry does not read as written"):
             trail.append(event(2, turn=1))
-        trail._db = db
+        trail._connection._db = db
         assert trail.head().seq == 1
         assert trail.append(event(2, turn=1)).seq == 2
         assert trail.verify().whole
@@ -148,8 +148,8 @@ def test_a_lock_that_is_held_for_a_moment_longer_is_waited_for_once_more(tmp_pat
         return db.execute(sql)
 
     with made(tmp_path) as trail:
-        assert trail._db is not None
-        trail._db = Meddling(trail._db, "BEGIN", busy_once)  # type: ignore[assignment]
+        assert trail._connection._db is not None
+        trail._connection._db = Meddling(trail._connection._db, "BEGIN", busy_once)  # type: ignore[assignment]
         assert trail.append(event(1)).seq == 1
         assert refused == ["BEGIN IMMEDIATE"]
 
@@ -169,8 +169,8 @@ def test_a_write_that_cannot_be_taken_back_gives_up_its_connection(tmp_path: Pat
 
     with made(tmp_path) as trail:
         trail.append(event(1))
-        assert trail._db is not None
-        trail._db = Meddling(trail._db, "ROLLBACK", trouble_again)  # type: ignore[assignment]
+        assert trail._connection._db is not None
+        trail._connection._db = Meddling(trail._connection._db, "ROLLBACK", trouble_again)  # type: ignore[assignment]
         with pytest.raises(TrailFault, match="Someone else has moved"):
             trail.append(event(9))
         assert trail.append(event(2, turn=1)).seq == 2

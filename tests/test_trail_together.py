@@ -1,105 +1,219 @@
-"""Writes that share one transaction: each stands or falls by itself, all are durable at once."""
+"""Entries recorded together: in one write transaction, on the disk all at once or not at all."""
 
 from __future__ import annotations
 
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from checklist.trail import Trail, TrailBusy, TrailUnwritable, TurnTaken
-from tests.test_trail_disk import Troubled
-from tests.ward_trail import event, filled, made
-
-
-def commits(path: Path) -> int:
-    """The commits in the write-ahead log, by its file format: frames that end a transaction.
-
-    Source: SQLite file format, section 4.1 (frame header, bytes 4 to 7).
-    """
-    log = path.with_name(path.name + "-wal").read_bytes()
-    size = int.from_bytes(log[8:12], "big")
-    frames = range(32, len(log), 24 + size)
-    return sum(int.from_bytes(log[at + 4 : at + 8], "big") > 0 for at in frames)
+from checklist.preparation import Act, Entry
+from checklist.trail import Trail, TrailFault, TrailUnwritable, TurnTaken, UnfitEvent
+from tests.faces import ROOT
+from tests.notaries import notary
+from tests.test_trail_disk import Meddling, Troubled
+from tests.ward_trail import AT, event, filled, made
 
 
-def test_many_writes_are_one_commit_and_seen_by_others_only_then(tmp_path: Path) -> None:
-    with made(tmp_path) as trail, Trail.open(trail.path, read_only=True) as other:
-        before = commits(trail.path)
+class Failed(Exception):
+    """Something went wrong in the caller's own hands."""
+
+
+def append(trail: Trail, *numbers: int) -> list[Entry]:
+    """Append to one preparation, each number its turn."""
+    return [trail.append(event(n, "p", n, id=f"p-{n}")) for n in numbers]
+
+
+def act(number: int) -> Act:
+    return Act(
+        id=f"act-{number}", kind="signed_out", at=AT, by="RN-12", station="S1", channel="chosen",
+        body={"person": "RN-12"},
+    )  # fmt: skip
+
+
+@given(blocks=st.lists(st.integers(0, 4), min_size=1, max_size=6))
+@settings(max_examples=20, deadline=None)
+def test_the_chain_is_the_same_as_when_each_is_recorded_alone(
+    blocks: list[int], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = tmp_path_factory.mktemp("blocks")
+    alone, together = made(folder, "alone.db"), made(folder, "together.db")
+    number = 0
+    for size in blocks:
+        with together.together():
+            for _ in range(size):
+                append(alone, number)
+                append(together, number)
+                number += 1
+    assert list(alone.rows()) == list(together.rows())
+    assert together.verify().whole
+    assert together.head().seq == number
+    alone.close()
+    together.close()
+
+
+def test_nobody_sees_them_before_the_block_ends(tmp_path: Path) -> None:
+    with made(tmp_path) as trail, Trail.open(trail.path, read_only=True) as reader:
         with trail.together():
-            told = [trail.append(event(n, turn=n)) for n in range(20)]
-            assert trail.head().seq == 20
-            assert other.head().seq == 0
-        assert other.head().seq == 20
-        assert [one.seq for one in told] == list(range(1, 21))
-        assert commits(trail.path) == before + 1
-        assert other.verify().whole
+            within = trail.is_together
+            append(trail, 0, 1)
+            trail.record(act(1))
+            assert trail.head().seq == 3, "the writer itself goes on from its own entries"
+            assert reader.head().seq == 0
+        assert (within, trail.is_together) == (True, False)
+        assert reader.head() == trail.head()
+        assert reader.head().seq == 3
 
 
-def test_one_that_is_refused_takes_no_other_with_it(tmp_path: Path) -> None:
+def test_an_act_that_is_not_taken_takes_back_itself_alone(tmp_path: Path) -> None:
     with made(tmp_path) as trail:
         with trail.together():
-            trail.append(event(900, turn=0))
+            append(trail, 0)
             with pytest.raises(TurnTaken):
-                trail.append(event(901, turn=0))
-            trail.append(event(902, turn=1))
-        assert [one.event.id for one in trail.since(0)] == ["ev-900", "ev-902"]
+                trail.append(event(7, "p", 0, id="late"))
+            with pytest.raises(UnfitEvent):
+                trail.append(event(8, "p", 5, id="early"))
+            append(trail, 1)
+        assert [entry.event.id for entry in trail.since(0)] == ["p-0", "p-1"]
         assert trail.verify().whole
 
 
-def test_a_block_that_is_left_by_a_fault_leaves_nothing(tmp_path: Path) -> None:
+def test_an_act_whose_signature_cannot_be_made_leaves_no_half_of_itself(tmp_path: Path) -> None:
+    def no_key(_entry: Entry) -> Act:
+        raise Failed
+
     with made(tmp_path) as trail:
-        trail.append(event(900, turn=0))
-        with pytest.raises(KeyError), trail.together():
-            trail.append(event(901, turn=1))
-            raise KeyError
+        with trail.together():
+            append(trail, 0)
+            with pytest.raises(Failed):
+                trail.append(event(1, "p", 1, id="p-1"), attest=no_key)
+            append(trail, 1)
+        assert trail.head().seq == 2
+        assert trail.verify().whole
+
+
+def test_an_exception_that_leaves_the_block_takes_back_everything(tmp_path: Path) -> None:
+    with made(tmp_path) as trail:
+        append(trail, 0)
+        before = trail.head()
+        with pytest.raises(Failed), trail.together():
+            append(trail, 1, 2)
+            raise Failed
+        assert trail.head() == before
+        assert append(trail, 1)[0].previous == before.digest
+        with trail.together():
+            append(trail, 2)
+        assert trail.verify().whole
+
+
+def trouble(*_: Any) -> sqlite3.Cursor:
+    error = sqlite3.OperationalError("disk I/O error")
+    error.sqlite_errorcode = sqlite3.SQLITE_IOERR_WRITE
+    error.sqlite_errorname = "SQLITE_IOERR_WRITE"
+    raise error
+
+
+def test_trouble_at_one_act_takes_back_all_and_the_rest_is_not_tried(tmp_path: Path) -> None:
+    taken_back = pytest.raises(TrailUnwritable, match="all of it was taken back")
+    with made(tmp_path) as trail:
+        append(trail, 0)
+        with taken_back as last, trail.together():
+            append(trail, 1)
+            db = trail._connection._db
+            assert db is not None
+            trail._connection._db = Meddling(db, "INSERT", trouble)  # type: ignore[assignment]
+            with pytest.raises(TrailUnwritable, match="reported trouble") as first:
+                append(trail, 2)
+            with pytest.raises(TrailUnwritable, match="all of it was taken back") as next_one:
+                append(trail, 2)
+        assert [each.value.recorded for each in (first, next_one, last)] == [False] * 3
         assert trail.head().seq == 1
-        trail.append(event(901, turn=1))
+        with trail.together():
+            append(trail, 1, 2)
         assert trail.verify().whole
 
 
-@pytest.mark.parametrize("done", [False, True], ids=["not done", "done all the same"])
-def test_trouble_at_the_commit_is_told_for_the_whole_block(tmp_path: Path, done: bool) -> None:
+@pytest.mark.parametrize("done", [True, False])
+def test_after_trouble_with_the_commit_it_says_what_became_of_all_of_it(
+    tmp_path: Path, done: bool
+) -> None:
     with made(tmp_path) as trail:
-        trail.append(event(900, turn=0))
-        assert trail._db is not None
-        trail._db = Troubled(trail._db, done=done, then=lambda: None)  # type: ignore[assignment]
-        with pytest.raises(TrailUnwritable) as raised, trail.together():
-            trail.append(event(901, turn=1))
-            trail.append(event(902, turn=2))
-        assert raised.value.recorded is done
+        append(trail, 0)
+        with pytest.raises(TrailFault, match="reported trouble") as caught, trail.together():
+            append(trail, 1, 2)
+            db = trail._connection._db
+            assert db is not None
+            trail._connection._db = Troubled(db, done=done, then=lambda: None)  # type: ignore[assignment]
+        assert caught.value.recorded is done
         assert trail.head().seq == (3 if done else 1)
-        trail.append(event(903, turn=3 if done else 1))
+        append(trail, *range(trail.head().seq, 4))
         assert trail.verify().whole
 
 
-def test_trouble_inside_takes_the_whole_block_back(tmp_path: Path) -> None:
-    path = filled(tmp_path, 3)
-    with Trail.open(path) as trail:
-        with pytest.raises(TrailUnwritable), trail.together():
-            trail.append(event(901, turn=0, preparation="other"))
-            assert trail._db is not None
-            (pages,) = trail._db.execute("PRAGMA page_count").fetchone()
-            trail._db.set_authorizer(None)
-            trail._db.execute(f"PRAGMA max_page_count = {pages}")
-            for n in range(1, 400):
-                trail.append(event(n, turn=n, preparation="other", body={"seen": "x" * 3_000}))
-        assert trail.head().seq == 3
-        trail.append(event(901, turn=0, preparation="other"))
-        assert trail.verify().whole
+def test_a_block_within_a_block_is_a_mistake_of_the_caller(tmp_path: Path) -> None:
+    with made(tmp_path) as trail:
+        with trail.together():
+            append(trail, 0)
+            with pytest.raises(RuntimeError, match="another such block"), trail.together():
+                pass
+            append(trail, 1)
+        assert trail.head().seq == 2
 
 
-def test_another_writer_is_waited_for_and_told_of(tmp_path: Path) -> None:
-    path = filled(tmp_path, 1)
-    with Trail.open(path, patience_ms=20) as one, Trail.open(path, patience_ms=20) as two:
-        with one.together():
-            one.append(event(901, turn=0, preparation="other"))
-            with pytest.raises(TrailBusy) as raised:
-                two.append(event(902, turn=0, preparation="third"))
-            assert raised.value.recorded is False
-        two.append(event(902, turn=0, preparation="third"))
-        assert two.verify().whole
-
-
-def test_blocks_do_not_nest(tmp_path: Path) -> None:
-    with made(tmp_path) as trail, trail.together(), pytest.raises(RuntimeError), trail.together():
+def test_a_block_of_a_trail_opened_for_reading_is_refused(tmp_path: Path) -> None:
+    path = filled(tmp_path, 2)
+    with (
+        Trail.open(path, read_only=True) as trail,
+        pytest.raises(TrailUnwritable, match="for reading only"),
+        trail.together(),
+    ):
         pass
+
+
+def test_a_writer_killed_within_a_block_leaves_nothing_of_it(tmp_path: Path) -> None:
+    path = filled(tmp_path, 3)
+    code = (
+        "import sys, time\n"
+        "from pathlib import Path\n"
+        "from checklist.trail import Trail\n"
+        "from tests.ward_trail import event\n"
+        "with Trail.open(Path(sys.argv[1])) as trail, trail.together():\n"
+        "    for n in range(4):\n"
+        "        trail.append(event(n, 'p', n, id=f'p-{n}'))\n"
+        "    print('all in', flush=True)\n"
+        "    time.sleep(60)\n"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == "all in\n"
+    process.send_signal(signal.SIGKILL)
+    process.communicate()
+    with Trail.open(path) as trail:
+        assert trail.head().seq == 3
+        assert trail.verify().whole
+
+
+def test_no_head_is_signed_of_what_is_not_yet_on_the_disk(tmp_path: Path) -> None:
+    with made(tmp_path) as trail:
+        by = notary(tmp_path, trail)
+        with trail.together():
+            append(trail, 0)
+            by.checkpoint()
+            due = by.due
+            assert not list((tmp_path / "heads").rglob("*.note"))
+        note = by.checkpoint()
+        assert note is not None
+        assert (due, by.due) == (True, False)
+        assert "\n1\n" in note.text

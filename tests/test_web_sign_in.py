@@ -19,7 +19,7 @@ def test_a_person_signs_in_with_their_pin_and_out(
         assert tablet.sign_in("RN-12").headers["location"] == "/"
         assert tablet.get("/").headers["location"] == "/orders"
         assert "RN-12" in tablet.get("/help").text
-        assert tablet.post("/sign-out").headers["location"] == "/sign-in"
+        assert tablet.post("/sign-out").headers["location"] == "/sign-in?why=out"
         assert tablet.get("/").headers["location"] == "/sign-in"
 
 

@@ -139,7 +139,8 @@ def to_sign_in(request: Request) -> Response:
     if request.method not in ("GET", "HEAD"):
         return RedirectResponse("/sign-in", 303)
     path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    return RedirectResponse(f"/sign-in?next={quote(path, safe='')}" if path != "/" else "/sign-in")
+    back = f"?next={quote(path, safe='')}" if path != "/" else ""
+    return RedirectResponse(f"/sign-in{back}", 303)
 
 
 async def _refused(request: Request, desk: Desk, person: StaffMember, action: Action) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 from checklist import library
@@ -9,13 +10,18 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.notarial import notary_of
 from checklist.faces.pins import needs_a_pin, pins_of
 from checklist.faces.scenario import read_scenario
-from checklist.faces.web.desk import Desk
+from checklist.faces.web.desk import LOOPBACK, Desk
+from checklist.faces.web.heads_later import HeadsLater
 from checklist.faces.web.reader import Reader
+from checklist.faces.web.session import Sessions
+from checklist.faces.web.ward_files import WardFiles
+from checklist.faces.web.weighed import Weighed
 from checklist.faces.web.writer import Writer
 from checklist.faces.workplace import (
     OBSERVATIONS,
     PRACTICE,
     TRAIL,
+    Clock,
     data_folder,
     latest,
     new_id,
@@ -23,9 +29,8 @@ from checklist.faces.workplace import (
     real_clock,
     running_from,
 )
-from checklist.intake.ward import load_ward
-from checklist.station import Station
-from checklist.trail import Trail
+from checklist.station import Compiled, Station
+from checklist.trail import Trail, TrailFault
 
 PRACTICE_TRAIL = "tablets.db"
 
@@ -37,18 +42,20 @@ def desk_for(
     facts: Path | None = None,
     practice: bool = False,
     secure: bool = False,
+    names: frozenset[str] = LOOPBACK,
+    clock: Clock | None = None,
 ) -> Desk:
     """The desk of a ward, its trail made where there is none; the demonstration in practice for
-    None.
+    None. `clock` is that of the machine, or of the practice hour, where it is left out.
 
     Raises Faults, CannotGoOn and the trail's own faults.
     """
     folder = ward or library.folder("demo_db")
     practice = practice or ward is None
-    files = load_ward(folder)
+    files = WardFiles(folder)
     limits, (workflows, required) = library.limits(), library.of_ward(folder)
     keeper = pins_of(folder, practice=practice)
-    needs_a_pin(files.unit, keeper)
+    needs_a_pin(files.last.unit, keeper)
     start = read_scenario(folder).start if practice else None
     path = trail or _usual(ward, practice=practice)
     if practice and ward is not None and path.absolute() == (ward / TRAIL).absolute():
@@ -61,37 +68,60 @@ def desk_for(
             f"There is no folder {facts}. Make the facts with `checklist facts export`, or leave"
             " --facts out."
         )
-    with open_or_make(path, files, start or real_clock()) as known:
-        clock = real_clock if start is None else running_from(latest(known, start))
+    with open_or_make(path, files.last, start or real_clock()) as known:
+        usual = real_clock if start is None else running_from(latest(known, start))
+    pins, compiled = Weighed(keeper), Compiled()
+
+    def now() -> datetime:
+        return desk.clock()
 
     def station(at: Trail, place: str) -> Station:
         return Station(
             at,
-            desk.ward,
+            files.last,
             workflows=workflows,
             limits=limits,
             required=required,
             name=place,
-            clock=clock,
+            clock=now,
             new_id=new_id,
-            credentials=keeper,
+            reload=lambda _: files.now(),
+            credentials=pins,
             practice=practice,
             notary=notary_of(at),
+            compiled=compiled,
         )
 
     def observations() -> Trail:
-        return open_or_make(path.with_suffix(OBSERVATIONS), files, clock())
+        return open_or_make(path.with_suffix(OBSERVATIONS), files.last, now())
 
+    def halt(fault: TrailFault) -> None:
+        writer.halt(fault)
+
+    sessions = Sessions()
+    heads = HeadsLater(path, lost=halt)
+    writer = Writer(
+        files,
+        opening=lambda: Trail.open(path),
+        station=station,
+        observations=observations,
+        head=heads.want,
+        lost=sessions.forget,
+    )
     desk = Desk(
-        ward=files,
+        files=files,
         folder=folder,
         trail_path=path,
         facts=facts,
         practice=practice,
-        clock=clock,
+        clock=clock or usual,
         reader=Reader(path),
-        writer=Writer(lambda: Trail.open(path), station, observations),
+        writer=writer,
+        heads=heads,
+        pins=pins,
+        sessions=sessions,
         secure=secure,
+        names=names,
     )
     return desk
 
