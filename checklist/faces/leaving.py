@@ -42,11 +42,6 @@ def told() -> Iterator[None]:
         raise typer.Exit(code) from None
 
 
-def says_why(fault: Exception) -> bool:
-    """Whether a fault is somebody's business and says what to do, and so no bug of ours."""
-    return _code_of(fault) is not None
-
-
 def _code_of(fault: Exception) -> int | None:
     """The exit code for a fault that is somebody's business; None for our own bug."""
     from checklist.attendance import NotAllowed, NotSignedIn

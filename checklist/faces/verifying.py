@@ -20,6 +20,8 @@ from checklist.note import VerifierKey
 from checklist.signature_report import Signatures
 from checklist.trail import Trail, Verification
 
+LOOKS = 3
+"""How often a trail is read beside its heads before a difference counts."""
 MOST_NAMED = 10
 """Most entries of one kind that a sentence names."""
 
@@ -84,8 +86,13 @@ def looked_over(
     connections of its own, and holds up nobody who writes.
     """
     inside = Trail.examine(path)
-    stored = Stored(path)
-    beside = tuple(notarial.comparisons(path, stored, against, given))
+    for _ in range(LOOKS):
+        stored = Stored(path)
+        beside = tuple(notarial.comparisons(path, stored, against, given))
+        # While work goes on a head can be kept between the two reads: then it is newer than what
+        # was read of the trail. A trail whose end is gone is still without it at the next look.
+        if not any(one.sentence for one in beside):
+            break
     signatures = notarial.signatures(path, given) if inside.whole else None
     found = Verified(inside=inside, beside=beside, signatures=signatures)
     if not found.damaged:

@@ -113,6 +113,12 @@ class Figures:
         self._kept: OrderedDict[Hashable, object] = OrderedDict()
         self._figures = ThreadPoolExecutor(1, thread_name_prefix="figures")
         self._looks = ThreadPoolExecutor(1, thread_name_prefix="looks")
+        desk.at_end.append(self.stop)
+
+    def stop(self) -> None:
+        """Let go of both threads, once what they are at is done."""
+        self._figures.shutdown(cancel_futures=True)
+        self._looks.shutdown(cancel_futures=True)
 
     # -- the facts -----------------------------------------------------------------------------
 

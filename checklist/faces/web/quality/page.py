@@ -13,16 +13,19 @@ from starlette.datastructures import QueryParams
 from starlette.requests import Request
 from starlette.responses import Response
 
+from checklist.baseline_file import BaselineFault
 from checklist.drawing.plot import Plot
 from checklist.drawing.sheet import Sheet, texts
 from checklist.extra import NeedsExtra
-from checklist.faces.leaving import says_why
+from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.quality.figures import Busy, Drawn, Figures
 from checklist.faces.web.quality.wishing import Asked
 from checklist.faces.web.session import Endpoint, allowed
+from checklist.facts.folder import FactsFault
 from checklist.people import StaffMember
 from checklist.permission import Action, may
+from checklist.review.unusable import Unusable
 
 READ, TAKE, FREEZE = Action.READ_NEAR_MISSES, Action.EXPORT, Action.KEEP_LINES
 PROVE = (Action.REVIEW_PERSON, Action.READ_NAMES, Action.KEEP_TRAIL)
@@ -82,10 +85,8 @@ def guarded(figures: Figures, page: Page, *actions: Action) -> Endpoint:
         seat = Seat(figures=figures, desk=desk, request=request, person=person)
         try:
             return await page(seat)
-        except Exception as fault:
-            if not says_why(fault):
-                raise
-            status = 503 if isinstance(fault, (Busy, NeedsExtra)) else 400
+        except (BaselineFault, CannotGoOn, FactsFault, NeedsExtra, Unusable) as fault:
+            status = 503 if isinstance(fault, (Busy, NeedsExtra)) else 422
             return seat.page("cannot", status=status, said=str(fault))
 
     return endpoint

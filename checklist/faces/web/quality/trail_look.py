@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,15 +15,14 @@ from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.quality.figures import Figures
 from checklist.faces.web.quality.page import PROVE, Seat
 from checklist.faces.web.quality.wishing import short
-from checklist.heads import HeadLost
 from checklist.inclusion import NotCovered, proof_of
 from checklist.note import Checkpoint, Note, NoteFault, note_in
 from checklist.permission import Action
 from checklist.report import UNKNOWN
-from checklist.signing import KeyFault
-from checklist.station import Station
 from checklist.trail import Trail
 
+WAITS, WAIT_S = 150, 0.1
+"""How often, and how long apart in seconds, it is looked for a head that was asked for."""
 HOLDS, NOT_SO, OPEN, NOTE = "holds", "does not hold", "open", "note"
 """What a look came to, in words."""
 NOT_SHOWN = (
@@ -69,6 +69,7 @@ async def looked(seat: Seat) -> Response:
         local=seat.desk.ward.unit.local,
         may_sign=seat.may(Action.CHECKPOINT),
         may_prove=seat.may(*PROVE),
+        many=entries_said,
         file=seat.desk.trail_path.name,
     )
 
@@ -100,17 +101,19 @@ def _lines(figures: Figures, entries: int, head: Checkpoint | None) -> list[Line
             lines.append(
                 Line(
                     what=f"Beside {one.what}",
-                    found=one.sentence or f"{one.head.size} entries then, {newer} since.",
+                    found=one.sentence or f"{entries_said(one.head.size)} then, {newer} since.",
                     word=NOT_SO if one.sentence else HOLDS,
                 )
             )
         if (signed := found.signatures) is not None:
             faults = " ".join(sentence for _, sentence in signed.faults[:5])
+            asked = signed.held or signed.unsigned
             missing = f" {len(signed.unsigned)} acts have none." if signed.unsigned else ""
             lines.append(
                 Line(
                     what="Signatures",
-                    found=faults or f"{signed.held} hold.{missing}",
+                    found=faults
+                    or (f"{signed.held} hold.{missing}" if asked else "No act here asks for one."),
                     word=NOT_SO if faults else OPEN if found.wanting else HOLDS,
                 )
             )
@@ -123,11 +126,15 @@ def _lines(figures: Figures, entries: int, head: Checkpoint | None) -> list[Line
                 )
             )
     since = entries - head.size if head else entries
-    kept = f"{head.size} entries are under the newest head kept" if head else "No head is kept yet"
+    kept = (
+        f"{entries_said(head.size)} stand under the newest head kept"
+        if head
+        else "No head is kept yet"
+    )
     lines.append(
         Line(
             what="Signed head",
-            found=f"{kept}; {since} entries since then are not vouched for outside.",
+            found=f"{kept}; {entries_said(since)} since then, not vouched for outside.",
             word=OPEN if since else HOLDS,
         )
     )
@@ -178,19 +185,20 @@ def _proved(trail: Trail, id_: str) -> dict[str, Any]:
 
 
 async def _signed(seat: Seat) -> None:
-    """Sign the head on the thread that writes, since the station keeps heads there as well."""
+    """Have the head signed by the thread that keeps heads, and wait until it is. Raises CannotGoOn.
 
-    def work(station: Station) -> str:
-        if station.notary is None:
-            return "This server keeps no heads."
-        return "" if station.notary.checkpoint() else station.notary.trouble or "Nothing recorded."
-
-    try:
-        trouble = await seat.desk.act(seat.request, work)
-    except (HeadLost, KeyFault) as fault:
-        raise CannotGoOn(str(fault)) from fault
-    if trouble:
-        raise CannotGoOn(trouble)
+    It covers every entry that stands in the trail now.
+    """
+    entries, origin = await seat.desk.read(lambda trail: (trail.head().seq, trail.origin.id))
+    seat.desk.heads.want()
+    for _ in range(WAITS):
+        newest, trouble = _kept(seat, origin)
+        if newest is not None and newest.size >= entries:
+            return
+        await asyncio.sleep(WAIT_S)
+    raise CannotGoOn(
+        trouble or "The head was not kept in time; the server says why at its own screen. Call IT."
+    )
 
 
 def _newest(trail: Trail) -> Note:
@@ -207,6 +215,11 @@ def _kept(seat: Seat, origin: str) -> tuple[Checkpoint | None, str]:
         return newest[0] if newest else None, ""
     except (NoteFault, OSError, ValueError) as fault:
         return None, f"The head that is kept cannot be read: {fault}"
+
+
+def entries_said(count: int) -> str:
+    """So many entries, in words."""
+    return "1 entry" if count == 1 else f"{count} entries"
 
 
 def _fours(digest: str) -> str:
