@@ -57,6 +57,7 @@ def make_app(desk: Desk) -> Starlette:
         middleware=[Middleware(Guard, names=desk.names, secure=desk.secure)],
         exception_handlers=faults.handlers(),
     )
+    app.router.redirect_slashes = False  # one address for each page
     app.state.desk = desk
     return app
 
