@@ -95,7 +95,7 @@ async def before_after(seat: Seat) -> Response:
     if day:
         path = seat.figures.path
         said = await seat.figures.once(lambda: worked_out.before_after_said(path, day, unit))
-    return seat.page("before_after", known=known, unit=unit, day=day, said=said)
+    return seat.page("before_after", known=known, of_unit=unit, day=day, said=said)
 
 
 async def gaps(seat: Seat) -> Response:
@@ -120,7 +120,7 @@ async def gaps(seat: Seat) -> Response:
 
         said = await seat.figures.once(work)
     return seat.page(
-        "gaps", known=known, unit=unit, reasons=sorted(REASONS), chosen=reasons, said=said
+        "gaps", known=known, of_unit=unit, reasons=sorted(REASONS), chosen=reasons, said=said
     )
 
 
