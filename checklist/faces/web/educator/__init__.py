@@ -14,7 +14,7 @@ from checklist.faces.web.educator import (
     replay,
     talk,
 )
-from checklist.faces.web.educator.room import Room, page
+from checklist.faces.web.educator.room import Room, page, unasked
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
@@ -32,7 +32,7 @@ def routes(desk: Desk) -> list[Route]:
         Route("/review/feedback/{id}/talk", at(talk.shown), methods=["GET"]),
         Route("/review/feedback/{id}/talk", at(talk.said), methods=["POST"]),
         Route("/review/{id}", at(replay.shown), methods=["GET"]),
-        Route("/review/{id}/now", at(observing.now), methods=["GET"]),
+        Route("/review/{id}/now", unasked(at(observing.now)), methods=["GET"]),
         Route("/review/{id}/observe", at(observing.shown), methods=["GET"]),
         Route("/review/{id}/observe", at(observing.marked), methods=["POST"]),
     ]

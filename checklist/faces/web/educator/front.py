@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from urllib.parse import quote, urlencode
 
 from starlette.requests import Request
@@ -45,6 +46,17 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DueRow:
+    """What one person has to renew by one day, decided by one person or by the staff file."""
+
+    until: date
+    days: int
+    person: str
+    what: tuple[str, ...]
+    by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Front:
     """What the front page holds."""
 
@@ -53,7 +65,7 @@ class Front:
     rows: tuple[Row, ...]
     number: int
     pages: int
-    due: tuple[Due, ...]
+    due: tuple[DueRow, ...]
     later: int
     not_yet: tuple[Decision, ...]
     people: tuple[str, ...]
@@ -120,7 +132,7 @@ def _front(at: Study, whose: str, container: str, number: int, *, every: bool) -
         rows=_rows(at, some, watched),
         number=number,
         pages=pages,
-        due=near,
+        due=tuple(_together(near)),
         later=len(mine) - len(near),
         not_yet=tuple(
             one
@@ -130,6 +142,16 @@ def _front(at: Study, whose: str, container: str, number: int, *, every: bool) -
         people=tuple(sorted({one.opened_by for one in at.trail.preparations()})),
         containers=at.trail.containers(),
     )
+
+
+def _together(rows: Sequence[Due]) -> Iterator[DueRow]:
+    """One row for a person and a day, in the order of days."""
+    found: dict[tuple[date, str, str], list[Due]] = {}
+    for one in rows:
+        found.setdefault((one.until, one.person, one.by), []).append(one)
+    for (until, person, by), same in found.items():
+        what = tuple(one.what for one in same)
+        yield DueRow(until=until, days=same[0].days, person=person, what=what, by=by)
 
 
 def _rows(at: Study, listed: Sequence[Listed], watched: Sequence[str]) -> tuple[Row, ...]:

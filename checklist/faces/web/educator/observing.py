@@ -28,6 +28,8 @@ from checklist.workflow import Technique, Workflow
 
 OTHER = "other"
 """The phase of items whose step is in no phase, such as the account of opened items."""
+ON_A_SCREEN = 6
+"""Most items on one screen, unless a phase alone has more: so nobody scrolls beside the nurse."""
 SLIP = (
     "pressed the wrong mark",
     "seen later on",
@@ -43,6 +45,7 @@ class Item:
 
     name: str
     say: str
+    phase: str
     critical: bool
     word: str
     remarked: bool
@@ -51,11 +54,23 @@ class Item:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """The items of one phase, and how many of them are marked."""
+    """What stands on one screen: the items of a phase, or of some short ones in a row.
 
-    name: str
-    title: str
+    `phases` are their names, `name` is the first of them.
+    """
+
+    phases: tuple[str, ...]
     items: tuple[Item, ...]
+
+    @property
+    def name(self) -> str:
+        """What the part is called in an address."""
+        return self.phases[0]
+
+    @property
+    def title(self) -> str:
+        """The titles of its phases, each once."""
+        return ", ".join(dict.fromkeys(one.phase for one in self.items))
 
     @property
     def left(self) -> int:
@@ -178,7 +193,7 @@ async def _page(
 
 def _chosen(form: Form, wanted: str) -> Part | None:
     """The part asked for; else where the nurse is; else the first with something left."""
-    by_name = {one.name: one for one in form.parts}
+    by_name = {name: one for one in form.parts for name in one.phases}
     if wanted in by_name:
         return by_name[wanted]
     if not form.now.ended and form.now.phase in by_name:
@@ -220,22 +235,29 @@ def _form(at: Study, id_: str) -> Form:
 
 
 def _parts(items: Sequence[Technique], watch: Watch | None, workflow: Workflow) -> Iterator[Part]:
-    left = list(items)
+    """The items in the order of the phases, as many phases to a screen as it has room for."""
     phases = [(p.name, p.title, {step.name for step in p.steps}) for p in workflow.phases]
+    known = {step for _, _, steps in phases for step in steps}
+    phases.append((OTHER, "Other", {one.step for one in items} - known))
+    names: tuple[str, ...] = ()
+    found: tuple[Item, ...] = ()
     for name, title, steps in phases:
-        own = [one for one in left if one.step in steps]
-        if own:
-            left = [one for one in left if one not in own]
-            yield Part(name=name, title=title, items=tuple(_item(one, watch) for one in own))
-    if left:
-        yield Part(name=OTHER, title="Other", items=tuple(_item(one, watch) for one in left))
+        own = tuple(_item(one, title, watch) for one in items if one.step in steps)
+        if found and own and len(found) + len(own) > ON_A_SCREEN:
+            yield Part(phases=names, items=found)
+            names, found = (), ()
+        if own or names:
+            names, found = (*names, name), (*found, *own)
+    if found:
+        yield Part(phases=names, items=found)
 
 
-def _item(one: Technique, watch: Watch | None) -> Item:
+def _item(one: Technique, phase: str, watch: Watch | None) -> Item:
     found: Answer | None = watch.answers.get(one.name) if watch else None
     return Item(
         name=one.name,
         say=one.say,
+        phase=phase,
         critical=one.critical,
         word=found.word if found else "",
         remarked=bool(found and found.remark),

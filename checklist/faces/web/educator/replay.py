@@ -24,7 +24,7 @@ from checklist.preparation import CLOSED, Entry
 from checklist.screen import told as reason_told
 from checklist.timing import said_date
 
-BAR = 260
+BAR = 180
 """How wide the longest time at a step is drawn."""
 
 

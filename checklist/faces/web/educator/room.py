@@ -13,13 +13,11 @@ from typing import TYPE_CHECKING, TypeVar
 from starlette.requests import Request
 from starlette.responses import Response
 
-from checklist.attendance import NotHere
 from checklist.chain import Head
 from checklist.educator.access import NotForYou
 from checklist.educator.competence import NotDecided
 from checklist.educator.watch import NotObserved
 from checklist.engine import Stamp
-from checklist.extra import NeedsExtra
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.study import (
     Known,
@@ -28,13 +26,13 @@ from checklist.faces.study import (
     refusal,
     verified_said,
 )
+from checklist.faces.web.faults import sentence
 from checklist.faces.web.session import Endpoint, signed_in
 from checklist.faces.workplace import new_id
 from checklist.observation import Channel
 from checklist.people import StaffMember
 from checklist.review.unusable import Unusable
-from checklist.signing import KeyFault
-from checklist.trail import Trail, TrailDamaged, TrailFault, Verification
+from checklist.trail import Trail, TrailDamaged, Verification
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
@@ -157,20 +155,27 @@ def page(room: Room) -> Callable[[Page], Endpoint]:
                 return await shown(room, request, person)
             except NotForYou as fault:
                 return desk.said(request, "Not for you to see", f"{fault}", 403)
-            except (CannotGoOn, NotHere) as fault:
-                return desk.said(request, "Not found here", _sentence(fault), 404)
+            except CannotGoOn as fault:
+                return desk.said(request, "Not found here", sentence(fault), 404)
             except (NotObserved, NotDecided, Unusable) as fault:
-                return desk.said(request, "Not recorded", _sentence(fault), 422)
-            except (KeyFault, NeedsExtra) as fault:
-                return desk.said(request, "This cannot be done here", _sentence(fault), 503)
-            except TrailFault as fault:
-                return desk.said(request, "The trail", _sentence(fault), 503)
+                return desk.said(request, "Not recorded", sentence(fault), 422)
 
         return endpoint
 
     return around
 
 
-def _sentence(fault: Exception) -> str:
-    said = str(fault)
-    return f"{said[:1].upper()}{said[1:]}" if said else type(fault).__name__
+def unasked(endpoint: Endpoint) -> Endpoint:
+    """A page that a script asks for by itself: it keeps no tablet from being locked."""
+
+    @wraps(endpoint)
+    async def around(request: Request) -> Response:
+        desk: Desk = request.app.state.desk
+        session = desk.session(request)
+        seen = session.seen if session else 0.0
+        response = await endpoint(request)
+        if session:
+            session.seen = seen
+        return response
+
+    return around

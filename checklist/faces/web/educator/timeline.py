@@ -11,7 +11,7 @@ from checklist.educator.story import Moment, Story
 from checklist.preparation import CLOSED
 from checklist.workflow import Workflow
 
-LEFT, RIGHT = 150, 24
+LEFT, RIGHT = 136, 24
 """Room beside the lanes, in units of the drawing: for their names, and for the last mark."""
 LEAST_WIDE = 900
 APART = 30

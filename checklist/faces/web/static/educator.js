@@ -11,7 +11,7 @@
       if (!answer.ok || answer.redirected) return;
       const now = await answer.json();
       for (const one of document.querySelectorAll(".parts a")) {
-        one.classList.toggle("there", one.dataset.phase === now.phase);
+        one.classList.toggle("there", one.dataset.phases.split(" ").includes(now.phase));
       }
       if (String(now.turn) === line.dataset.turn) return;
       line.dataset.turn = String(now.turn);
@@ -51,6 +51,11 @@
   };
 
   document.addEventListener("submit", keep);
+  const here = document.querySelector(".drawing .mark.here .hit");
+  if (here) {
+    const box = here.closest(".drawing");
+    box.scrollLeft += here.getBoundingClientRect().left - box.getBoundingClientRect().left - box.clientWidth / 2;
+  }
   if (document.getElementById("now")) { follow(); setInterval(follow, EVERY); }
   for (const one of document.querySelectorAll("[data-print]")) {
     one.hidden = false;
