@@ -64,7 +64,7 @@ def pressed(page: Any, press: str | Callable[[], object]) -> None:
     page.evaluate("document.documentElement.dataset.before = '1'")
     page.click(press) if isinstance(press, str) else press()
     page.wait_for_function(
-        "!document.documentElement.dataset.before && document.readyState === 'complete'"
+        "() => !document.documentElement.dataset.before && document.readyState === 'complete'"
     )
 
 

@@ -208,7 +208,13 @@ def test_the_overview_shows_a_control_chart_first_and_each_part_with_its_limits(
     words = text_of(page)
     places = [
         words.index(part)
-        for part in ("A p chart", "Side by side", "kinds make up", "Funnel of 2 units", "Share that")
+        for part in (
+            "A p chart",
+            "Side by side",
+            "kinds make up",
+            "Funnel of 2 units",
+            "Share that",
+        )
     ]
     assert places == sorted(places)
     assert re.search(r"\d+ of 1248 preparations, [\d.]+ % \([\d.]+ to [\d.]+, 95 % limits", words)
@@ -249,7 +255,11 @@ def test_an_educator_reads_and_takes_nothing_away(desk: Desk, lead: Tablet) -> N
     other.sign_in(TEACHER, place="W7E-2")
     page = seen(other, "/quality")
     assert "A p chart" in page and "Bring facts up to date" not in page
-    for path in ("/quality/downloads", "/quality/download/chart.csv", "/quality/download/events.zip"):
+    for path in (
+        "/quality/downloads",
+        "/quality/download/chart.csv",
+        "/quality/download/events.zip",
+    ):
         seen(other, path, 403)
     assert other.post("/quality/lines", data={"reason": "x"}).status_code == 403
 
@@ -421,7 +431,9 @@ def test_no_cell_of_a_table_is_run_as_a_formula(lead: Tablet) -> None:
 def test_the_month_comes_on_paper_and_as_tables(lead: Tablet) -> None:
     answer = lead.get("/quality/download/month.pdf?month=2026-05&unit=W7E")
     assert answer.status_code == 200
-    words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    words = " ".join(
+        page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages
+    )
     assert "Quality report, W7E, 2026-05" in words
     assert lead.get("/quality/download/month.xlsx?month=2026-05").content.startswith(b"PK")
     seen(lead, "/quality/download/month.pdf", 422)
