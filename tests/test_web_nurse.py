@@ -14,17 +14,18 @@ from pathlib import Path
 
 import pytest
 
+import tests.way_answers  # noqa: F401  (the answers of orders that are run in or mixed)
 from checklist.checks import REASONS
 from checklist.engine import GO_ON
+from checklist.faces.web.nurse.view import SECOND
 from checklist.number import NumberFault, number, said
 from checklist.observation import Channel
 from checklist.verdict import REMEDY_WORDS, Remedy
 from tests.faces import canaries
-from tests.scene import COLLEAGUE, LABELS, NURSE
+from tests.scene import CALLS, COLLEAGUE, LABELS, NURSE
 from tests.test_seeded_errors import SEEDS, Seed, nothing
-from tests.way_answers import CALLS
 from tests.web import tablets
-from tests.web_nurse import SECOND, Shift, desk_and_clock, faults, is_wiped, shift, words
+from tests.web_nurse import Shift, desk_and_clock, faults, is_wiped, shift, words
 
 ORDERS = sorted(one for one in LABELS if "@" not in one and one not in CALLS)
 AMPOULE = "ORD-103"

@@ -404,7 +404,9 @@ def test_a_label_is_looked_at_on_its_own_page_printed_once_and_again_for_a_reaso
         picture = tablet.get(f"{one.address}/label.svg")
         assert picture.headers["content-type"] == "image/svg+xml"
         assert picture.content.startswith(b"<svg")
-        small = one.page("/label?size=30+x+10+mm")
+        strange = tablet.get(f"{one.address}/label?size=40+x+15+mm")
+        assert strange.status_code == 422 and "Stop." in strange.text
+        small = one.page("/label?size=20+x+20+mm")
         assert "No print." in small and "no room for" in small and "--size" not in small
         printed = tablet.post(f"{one.address}/label", data={"size": ""})
         assert printed.headers["content-type"] == "application/pdf"

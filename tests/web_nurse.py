@@ -110,7 +110,9 @@ class Shift:
         form: dict[str, str] = {}
         for field in self.screen.fields:
             value = answers.get(field.name, "")
-            if value is None or (value == "" and field.if_missing and not field.carried):
+            scanned = str(answers.get("product", "")).startswith("]")
+            brought = field.carried and scanned and field.name not in (changes or {})
+            if value is None or (value == "" and field.if_missing and not brought):
                 form[f"{prefix}.{field.name}.none"] = "1"
                 continue
             if field.kind is Kind.SEEN:
