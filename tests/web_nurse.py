@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -13,12 +14,16 @@ import pytest
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.nurse.look import Looking
 from checklist.faces.web.nurse.view import OTHER, PREPARER, SECOND
+from checklist.faces.web.setting_up import desk_for
 from checklist.observation import Kind
 from checklist.screen import Screen
 from checklist.station import Station
 from checklist.trail import Trail
 from tests.scene import COLLEAGUE, NURSE, START, Scene
-from tests.web import PINS, Tablet, make_desk
+from tests.web import PINS, Tablet, make_desk, tablets
+
+LATER = {"ORD-105": 56}
+"""Minutes after the scenario's start at which an order is begun, where its time is not yet."""
 
 
 class Beside(Scene):
@@ -74,6 +79,10 @@ class Shift:
         """Sign in and begin."""
         self.person = person
         self.tablet.sign_in(person)
+        self.open()
+
+    def open(self) -> None:
+        """Begin the order."""
         answer = self.tablet.post("/orders", data={"order": self.order})
         assert answer.status_code == 303, answer.text
         self.beside.id = answer.headers["location"].rpartition("/")[2]
@@ -101,7 +110,9 @@ class Shift:
         form: dict[str, str] = {}
         for field in self.screen.fields:
             value = answers.get(field.name, "")
-            if value is None or (value == "" and field.if_missing and not field.carried):
+            scanned = str(answers.get("product", "")).startswith("]")
+            brought = field.carried and scanned and field.name not in (changes or {})
+            if value is None or (value == "" and field.if_missing and not brought):
                 form[f"{prefix}.{field.name}.none"] = "1"
                 continue
             if field.kind is Kind.SEEN:
@@ -169,10 +180,16 @@ class Clock:
         self.now += timedelta(seconds=seconds)
 
 
-def desk_and_clock(home: Path, monkeypatch: pytest.MonkeyPatch, **more: Any) -> tuple[Desk, Clock]:
-    """A desk of the demonstration ward whose clock the test sets."""
+def desk_and_clock(
+    home: Path, monkeypatch: pytest.MonkeyPatch, *, ward: Path | None = None
+) -> tuple[Desk, Clock]:
+    """A desk in practice whose clock the test sets, of the demonstration ward or of a folder."""
     clock = Clock()
-    return make_desk(home, monkeypatch, clock=clock, **more), clock
+    if ward is None:
+        return make_desk(home, monkeypatch, clock=clock), clock
+    monkeypatch.setenv("CHECKLIST_KEYS", str(home / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(home / "heads"))
+    return desk_for(ward, home / "trail.db", practice=True, clock=clock), clock
 
 
 def words(page: str) -> str:
@@ -184,3 +201,29 @@ def words(page: str) -> str:
 def faults(page: str) -> list[str]:
     """The sentences at the fields of a page, and those above them."""
     return [words(one) for one in re.findall(r'class="error".*?</p>|role="alert".*?</div>', page)]
+
+
+@contextmanager
+def shift(
+    home: Path, monkeypatch: pytest.MonkeyPatch, order: str = "ORD-103", *, many: int = 1
+) -> Iterator[tuple[Shift, list[Tablet]]]:
+    """An order begun at the first of some tablets."""
+    desk, clock = desk_and_clock(home, monkeypatch)
+    with tablets(desk, many) as found:
+        clock.wait(60 * LATER.get(order, 0))
+        one = Shift(desk, found[0], order, clock)
+        one.begin()
+        try:
+            yield one, found
+        finally:
+            one.beside.close()
+
+
+def is_wiped(one: Shift, page: str) -> None:
+    prep = one.screen.prep
+    text = words(page)
+    dose = str(prep.order.dose)
+    for hidden in (prep.order.patient, prep.order.drug, dose, dose.replace(" ", "\u00a0")):
+        assert hidden not in text, hidden
+    assert "Give this device to a colleague" in text
+    assert 'name="seen.' not in page and 'name="own.' not in page

@@ -61,7 +61,10 @@ class LabelPages:
     async def _shown(
         self, request: Request, look: Look, person: StaffMember, said: str = "", status: int = 200
     ) -> Response:
-        asked, size = self._asked(request.query_params.get("size", ""), "")
+        try:
+            asked, size = self._asked(request.query_params.get("size", ""), "")
+        except NoSuchStock as fault:
+            asked, size, said, status = Asked(), "", said or str(fault), 422
         made = await self._made(look, person, asked)
         text = label(look.prep, look.around)
         return self._pages.shown(
@@ -87,7 +90,10 @@ class LabelPages:
             return self._pages.unknown(request)
         if not self._may(request, look):
             return to(look.prep.id)
-        asked, _ = self._asked(request.query_params.get("size", ""), "")
+        try:
+            asked, _ = self._asked(request.query_params.get("size", ""), "")
+        except NoSuchStock as fault:
+            return desk.said(request, "No label", str(fault), 422)
         made = await self._made(look, person, asked)
         if not made.svg:
             return desk.said(request, "No label", made.why_not, 409)
@@ -107,7 +113,10 @@ class LabelPages:
             return desk.said(request, "This form cannot be taken", sentence(fault), 400)
         if not self._may(request, look):
             return to(look.prep.id)
-        asked, _ = self._asked(form.get("size", ""), form.get("again", ""))
+        try:
+            asked, _ = self._asked(form.get("size", ""), form.get("again", ""))
+        except NoSuchStock as fault:
+            return await self._shown(request, look, person, str(fault), 422)
 
         def made(trail: Trail) -> tuple[Job, bytes]:
             found = job(self._pages.looking.station(trail), look.prep.id, person, asked)
@@ -148,10 +157,8 @@ class LabelPages:
         return held and look.screen.stands == "step" and look.spot.step.who not in SECOND
 
     def _asked(self, size: str, again: str) -> tuple[Asked, str]:
-        try:
-            found = Size.parse(size) if size else None
-        except NoSuchStock:
-            found = None
+        """What is asked for, and its size as text. Raises NoSuchStock."""
+        found = Size.parse(size) if size else None
         return Asked(size=found, again=again), str(found) if found else ""
 
     async def _made(self, look: Look, person: StaffMember, asked: Asked) -> Made:

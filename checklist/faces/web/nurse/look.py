@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 from checklist import library
 from checklist.faces.workplace import new_id
 from checklist.gate import Rules
+from checklist.intake.fault import Faults
+from checklist.intake.ward import Ward
 from checklist.people import StaffMember
 from checklist.preparation import Entry, Preparation, Surroundings
 from checklist.screen import Screen
@@ -25,7 +27,8 @@ if TYPE_CHECKING:
 class Look:
     """Where a preparation stands: its screen, rules, entries, and what is around it.
 
-    `others` are the ids of this person's other open preparations.
+    `others` are the ids of this person's other open preparations. `readable` says whether the
+    ward's files could be read just now.
     """
 
     screen: Screen
@@ -33,6 +36,7 @@ class Look:
     entries: tuple[Entry, ...]
     around: Surroundings
     others: tuple[str, ...] = ()
+    readable: bool = True
 
     @property
     def prep(self) -> Preparation:
@@ -65,10 +69,11 @@ class Looking:
     def station(self, trail: Trail) -> Station:
         """The reading station of this thread, with the ward as it is now."""
         desk, kept = self._desk, getattr(self._own, "station", None)
+        ward, self._own.readable = self._ward()
         if kept is None or kept.trail is not trail:
             kept = Station(
                 trail,
-                desk.ward,
+                ward,
                 workflows=library.of_ward(desk.folder)[0],
                 limits=library.limits(),
                 required=library.required(),
@@ -78,8 +83,15 @@ class Looking:
                 practice=desk.practice,
             )
             self._own.station = kept
-        kept.ward = desk.ward
+        kept.ward = ward
         return kept
+
+    def _ward(self) -> tuple[Ward, bool]:
+        """The ward as its files say now; the last one they said, where they cannot be read."""
+        try:
+            return self._desk.files.now(), True
+        except Faults:
+            return self._desk.ward, False
 
     def at(self, trail: Trail, id_: str, by: StaffMember) -> Look:
         """Look at one preparation for this person. Raises NotHere where there is none."""
@@ -95,4 +107,5 @@ class Looking:
             entries=entries,
             around=station.surroundings(screen.prep, by, spot),
             others=tuple(one.id for one in others if one.opened_by == by.code),
+            readable=self._own.readable,
         )

@@ -8,7 +8,6 @@ from typing import Any
 from checklist.engine import GO_ON
 from checklist.faces.blocks import SECOND_WORDS
 from checklist.faces.web.nurse.look import Look
-from checklist.order import Order
 from checklist.preparation import Entry
 from checklist.screen import told
 from checklist.verdict import REMEDY_WORDS, Remedy
@@ -17,15 +16,12 @@ from checklist.workflow import INTERRUPTED, REVERIFY, ending_words
 _BESIDE = ("noted", "printed", "revealed")
 
 
-def news_of(look: Look, now: Order | None) -> tuple[tuple[str, str], ...]:
-    """A word and a sentence for each thing worth saying; `now` is the order line as it stands.
-
-    Nothing of what was entered is told again.
-    """
+def news_of(look: Look) -> tuple[tuple[str, str], ...]:
+    """A word and a sentence for each thing worth saying; nothing of what was entered is told."""
     last = moving(look.entries)
     if last is None:
         return ()
-    said = tuple(_of(last, look, now))
+    said = tuple(_of(last, look))
     printed = look.entries[-1].event
     if printed.kind == "printed" and printed.body.get("what") == "label":
         said = (("Printed", f"Label {printed.body['number']}. Stick it on at once."),)
@@ -37,7 +33,7 @@ def moving(entries: Sequence[Entry]) -> Entry | None:
     return next((one for one in reversed(entries) if one.event.kind not in _BESIDE), None)
 
 
-def _of(entry: Entry, look: Look, now: Order | None) -> Iterator[tuple[str, str]]:
+def _of(entry: Entry, look: Look) -> Iterator[tuple[str, str]]:
     event, body = entry.event, entry.event.body
     match event.kind:
         case "passed":
@@ -47,8 +43,7 @@ def _of(entry: Entry, look: Look, now: Order | None) -> Iterator[tuple[str, str]
         case "remedied":
             yield "Way on", REMEDY_WORDS[Remedy(body["remedy"])]
         case "resumed":
-            same = now == look.prep.order
-            yield "Changed", "nothing in the order" if same else "the order; read it again"
+            yield "Changed", _changed(look)
         case "ended":
             phase = look.rules.layout.base(event.place).phase.name
             words = ending_words(look.rules.workflow, phase)
@@ -57,6 +52,13 @@ def _of(entry: Entry, look: Look, now: Order | None) -> Iterator[tuple[str, str]
                 yield "First", "What was opened is accounted for"
         case _:
             return
+
+
+def _changed(look: Look) -> str:
+    if not look.readable:
+        return "the orders cannot be read now; call IT"
+    same = look.around.order_now == (look.prep.whole or look.prep.order)
+    return "nothing in the order" if same else "the order; read it again"
 
 
 def _passed(entry: Entry, look: Look) -> Iterator[tuple[str, str]]:

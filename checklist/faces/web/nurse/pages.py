@@ -79,7 +79,7 @@ class Pages:
             said=said,
             chosen=chosen,
             note="" if taken is None else taken.typed.get("note", ""),
-            news=() if asks_second or taken else news_of(look, self._order_now(look)),
+            news=() if asks_second or taken else news_of(look),
             working=self._working(look) if view.may_show else (),
         )
 
@@ -267,9 +267,6 @@ class Pages:
         from checklist.unit import SignIn
 
         return self.desk.ward.unit.sign_in_with is SignIn.PIN
-
-    def _order_now(self, look: Look) -> Any:
-        return self.desk.ward.orders.get(look.prep.order.id)
 
 
 def _is_cause(body: Any) -> bool:

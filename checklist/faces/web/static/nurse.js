@@ -42,6 +42,17 @@
     if (input.value.trim() && held(input).value !== input.value) ask(input);
   }
 
+  // Of several fields that take a scan, the first that is still empty waits for the next one.
+  const scans = [...document.querySelectorAll("input[data-scans]")];
+  const wait = () => {
+    const waits = scans.find((one) => !one.value.trim()) || scans[scans.length - 1];
+    for (const one of scans) one.toggleAttribute("data-scan", one === waits);
+  };
+  if (scans.length) {
+    for (const one of scans) one.addEventListener("input", wait);
+    wait();
+  }
+
   // A keypad beside the fields. It helps; the keyboard goes on working.
   const pad = document.querySelector(".keypad");
   if (pad && spoken.length) {
