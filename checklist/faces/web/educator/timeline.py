@@ -141,8 +141,9 @@ def drawn(story: Story, workflow: Workflow) -> Timeline:
     lanes = [_lane(one, kind, story) for one, kind in zip(story.moments, kinds, strict=True)]
     end = next((m for m in story.moments if m.lands in CLOSED), None)
     total = (end or story.moments[-1]).since
-    late = sum(m.since > total for m in story.moments)
-    most = max(lanes.count(lane) for lane in Lane)
+    in_time = [lane for one, lane in zip(story.moments, lanes, strict=True) if one.since <= total]
+    late = len(lanes) - len(in_time)
+    most = max(in_time.count(lane) for lane in Lane)
     high = {lane: TOP + LANE * place for place, lane in enumerate(Lane)}
     inner = max(LEAST_WIDE - LEFT - RIGHT, (most + 1) * APART)
     past = late * APART

@@ -25,7 +25,7 @@
   };
 
   const keep = async (event) => {
-    const form = event.target.closest("#observing form[data-keeps]");
+    const form = event.target.closest("#observing form[data-plain]");
     const pressed = event.submitter;
     if (!form || !pressed || !window.fetch) return;
     event.preventDefault();
