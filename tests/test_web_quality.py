@@ -7,10 +7,10 @@ import io
 import json
 import re
 import shutil
-import sqlite3
 import time
 import zipfile
 from collections.abc import Iterator
+from contextlib import closing
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -21,21 +21,26 @@ import pypdf
 import pytest
 
 from checklist import baseline_file
+from checklist.anchor import Stored
 from checklist.extra import NeedsExtra
-from checklist.faces import charting
+from checklist.faces import charting, verifying
 from checklist.faces.charting import Wish
+from checklist.faces.notarial import notary_of
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.quality import answers, figures, wishing
 from checklist.facts.engine import Duck
 from checklist.facts.folder import Folder
 from checklist.facts.numbered import NUMBERED
 from checklist.independent import check_proof
-from checklist.permission import MAY, Action
 from checklist.people import Role
+from checklist.permission import MAY, Action
 from checklist.review.special_cause import RULE_SETS, Rule
 from checklist.trail import Trail
+from checklist.verdict import Remedy
 from tests.charted import CHANGED, WEEKS, folder
 from tests.scene import Scene
+from tests.test_tampering import LOSS, behind
+from tests.ward_trail import plain
 from tests.web import Tablet, make_desk, tablets
 
 LEAD, TEACHER, NURSE, PHARMACIST = "QI-1", "ED-1", "RN-12", "PH-2"
@@ -49,6 +54,8 @@ def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scene.open()
     scene.to("set_the_dose")
     scene.attempt({"drawn_volume": "0.9"}, wait=10)
+    scene.station.remedy(scene.id, Remedy.ADJUST, NURSE)
+    scene.finish()
     scene.trail.close()
     folder(home / "facts")
     return home
@@ -208,7 +215,13 @@ def test_the_overview_shows_a_control_chart_first_and_each_part_with_its_limits(
     words = text_of(page)
     places = [
         words.index(part)
-        for part in ("A p chart", "Side by side", "kinds make up", "Funnel of 2 units", "Share that")
+        for part in (
+            "A p chart",
+            "Side by side",
+            "kinds make up",
+            "Funnel of 2 units",
+            "Share that",
+        )
     ]
     assert places == sorted(places)
     assert re.search(r"\d+ of 1248 preparations, [\d.]+ % \([\d.]+ to [\d.]+, 95 % limits", words)
@@ -249,7 +262,11 @@ def test_an_educator_reads_and_takes_nothing_away(desk: Desk, lead: Tablet) -> N
     other.sign_in(TEACHER, place="W7E-2")
     page = seen(other, "/quality")
     assert "A p chart" in page and "Bring facts up to date" not in page
-    for path in ("/quality/downloads", "/quality/download/chart.csv", "/quality/download/events.zip"):
+    for path in (
+        "/quality/downloads",
+        "/quality/download/chart.csv",
+        "/quality/download/events.zip",
+    ):
         seen(other, path, 403)
     assert other.post("/quality/lines", data={"reason": "x"}).status_code == 403
 
@@ -386,10 +403,11 @@ def test_before_and_after_has_both_counts_and_limits(lead: Tablet) -> None:
 
 
 def test_an_answer_hides_small_rows_and_they_lead_nowhere(lead: Tablet) -> None:
-    page = seen(lead, "/quality/answer/weekdays?from=2026-01&to=2026-01&unit=W7E")
+    page = seen(lead, "/quality/answer/units?from=2026-07")
     rows = re.findall(r"<tr><th scope=\"row\"[^>]*>(.*?)</th><td[^>]*>(.*?)</td>", page)
     hidden = [(first, cell) for first, cell in rows if cell == "too few to show"]
-    assert hidden and not any("href" in first for first, _ in hidden)
+    assert [first for first, _ in hidden] == ["W3N", "W7E"]
+    assert "2 rows rest on fewer than" in page and not leads(page)
 
 
 # -- files -----------------------------------------------------------------------------------------
@@ -421,7 +439,9 @@ def test_no_cell_of_a_table_is_run_as_a_formula(lead: Tablet) -> None:
 def test_the_month_comes_on_paper_and_as_tables(lead: Tablet) -> None:
     answer = lead.get("/quality/download/month.pdf?month=2026-05&unit=W7E")
     assert answer.status_code == 200
-    words = " ".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    words = " ".join(
+        page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages
+    )
     assert "Quality report, W7E, 2026-05" in words
     assert lead.get("/quality/download/month.xlsx?month=2026-05").content.startswith(b"PK")
     seen(lead, "/quality/download/month.pdf", 422)
@@ -454,24 +474,26 @@ def test_the_trail_is_looked_over_while_work_goes_on_and_its_head_is_signed(
     assert last.hex()[:4] in waited(tablet, "/quality/trail", f"Entries 1 to {size}")
 
 
-def test_a_trail_that_was_changed_is_told_on_every_page(
+def test_a_trail_whose_end_was_cut_off_is_told_on_every_page(
     tmp_path: Path, ready: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Only a head that was kept elsewhere shows it; the trail by itself opens as any other."""
+    monkeypatch.setenv("CHECKLIST_KEYS", str(tmp_path / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(tmp_path / "heads"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     scene = Scene(tmp_path)
     scene.open()
-    scene.to("inspect_the_product")
+    scene.finish()
+    notary_of(scene.trail).checkpoint()
+    last = scene.trail.head().seq
     scene.trail.close()
+    with closing(plain(tmp_path / "trail.db")) as db:
+        db.executescript(behind(f"DELETE FROM entries WHERE seq > {last - 3}", LOSS))
     shutil.copytree(ready / "facts", tmp_path / "facts")
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     with tablets(make_desk(tmp_path, monkeypatch, facts=tmp_path / "facts")) as (tablet,):
         tablet.sign_in(LEAD)
-        with sqlite3.connect(tmp_path / "trail.db") as db:
-            for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
-                db.execute(f"DROP TRIGGER {name}")
-            db.execute("UPDATE entries SET body = '{}' WHERE seq = 2")
-        db.close()
         page = waited(tablet, "/quality/trail", "Not as it was recorded")
-        assert "does not hold" in page
+        assert f"<b>{last - 2}</b>" in page and "does not hold" in page
         for path in ("/quality/settings", "/quality/chart/units"):
             assert "No figure on these pages is to be relied on" in seen(tablet, path)
 
@@ -480,11 +502,8 @@ def test_a_head_that_is_newer_than_what_was_read_is_looked_at_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """While work goes on, a head can be kept between reading the trail and reading the heads."""
-    from checklist.anchor import Stored
-    from checklist.faces import verifying
-    from checklist.faces.notarial import notary_of
-
     monkeypatch.setenv("CHECKLIST_KEYS", str(tmp_path / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(tmp_path / "heads"))
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     scene = Scene(tmp_path)
     scene.open()
