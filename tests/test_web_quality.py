@@ -1,4 +1,4 @@
-"""The pages of whoever looks after quality: figures, their way to preparations, files, the trail."""
+"""The pages of whoever looks after quality: figures, what is behind them, files, the trail."""
 
 from __future__ import annotations
 

@@ -13,6 +13,8 @@ from tests.web import make_desk
 
 pytestmark = needs_chromium
 LEAD = "QI-1"
+PATIENCE_MS = 120_000
+"""The first drawing of a process takes seconds, on a busy machine many."""
 SIZES = ((320, 640), (390, 844), (820, 1180), (1280, 800))
 PAGES = (
     "/quality",
@@ -43,11 +45,12 @@ def page(place: tuple[str, Any]) -> Iterator[Any]:
     """A page at which the quality lead has signed in; it may log nothing amiss."""
     address, browser = place
     context = browser.new_context(base_url=address, viewport={"width": 1280, "height": 800})
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda fault: said.append(str(fault)))
-    sign_in(page, address, LEAD, path="/quality")
+    sign_in(page, address, LEAD, path="/quality/questions")
     yield page
     context.close()
     assert said == []
@@ -124,8 +127,9 @@ def test_pages_fit_and_a_drawing_lies_on_paper(
     context = browser.new_context(
         base_url=address, viewport={"width": size[0], "height": size[1]}, color_scheme=theme
     )
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
-    sign_in(page, address, LEAD, path="/quality")
+    sign_in(page, address, LEAD, path="/quality/questions")
     for path in PAGES:
         page.goto(path)
         assert page.evaluate("document.documentElement.scrollWidth") <= size[0], path
@@ -145,8 +149,9 @@ def test_an_accessibility_engine_finds_nothing(place: tuple[str, Any], theme: st
         base_url=address, viewport={"width": 820, "height": 1180}, color_scheme=theme,
         bypass_csp=True,
     )  # fmt: skip
+    context.set_default_timeout(PATIENCE_MS)
     page = context.new_page()
-    sign_in(page, address, LEAD, path="/quality")
+    sign_in(page, address, LEAD, path="/quality/questions")
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
     for path in PAGES:
         page.goto(path)
