@@ -6,7 +6,7 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -55,10 +55,23 @@ def chromium(**more: Any) -> Iterator[Any]:
             browser.close()
 
 
+def pressed(page: Any, press: str | Callable[[], object]) -> None:
+    """Press something that sends a form, by its selector or by an act; wait for what came of it.
+
+    Forms are sent by script and the page is then changed or replaced, so a browser's own waiting
+    does not cover it.
+    """
+    page.evaluate("document.documentElement.dataset.before = '1'")
+    page.click(press) if isinstance(press, str) else press()
+    page.wait_for_function(
+        "!document.documentElement.dataset.before && document.readyState === 'complete'"
+    )
+
+
 def sign_in(page: Any, address: str, code: str, *, place: str = "W7E-1", path: str = "/") -> None:
     """Sign a person in at a browser's page, and go on to a path."""
     page.goto(f"{address}/sign-in?next={path}")
     page.fill("#code", code)
     page.fill("#pin", PINS[code])
     page.select_option("#place", place)
-    page.click("main button.primary")
+    pressed(page, "main button.primary")

@@ -40,4 +40,4 @@ def test_in_a_browser(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         page = browser.new_page()
         sign_in_there(page, address, "QI-1", path="/help")
         assert page.title().startswith("Help")
-        assert page.locator(".who").inner_text().startswith("QI-1")
+        assert "QI-1" in page.locator(".who").inner_text()

@@ -20,11 +20,15 @@ PINS = read_scenario(library.folder("demo_db")).pins
 ADDRESS = "http://127.0.0.1"
 
 
-def make_desk(home: Path, monkeypatch: pytest.MonkeyPatch, **more: Any) -> Desk:
-    """A desk of the demonstration ward, whose trail, keys and heads lie in a folder of the test."""
+def make_desk(
+    home: Path, monkeypatch: pytest.MonkeyPatch, *, ward: Path | None = None, **more: Any
+) -> Desk:
+    """A desk of the demonstration ward, or of a folder's in practice, whose trail, keys and heads
+    lie in a folder of the test.
+    """
     monkeypatch.setenv("CHECKLIST_KEYS", str(home / "keys"))
     monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(home / "heads"))
-    return desk_for(None, home / "trail.db", **more)
+    return desk_for(ward, home / "trail.db", practice=True, **more)
 
 
 class Tablet(TestClient):

@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from checklist.faces.web import (
     educator,
+    events,
     faults,
     nurse,
     pharmacy,
@@ -43,7 +44,7 @@ def make_app(desk: Desk) -> Starlette:
                 await looking
             desk.stop()
 
-    parts = (signing_in, nurse, educator, quality, pharmacy)
+    parts = (signing_in, events, nurse, educator, quality, pharmacy)
     routes = [route for part in parts for route in part.routes(desk)]
     routes += [
         Route("/help", _help, methods=["GET"]),
@@ -56,6 +57,7 @@ def make_app(desk: Desk) -> Starlette:
         middleware=[Middleware(Guard, names=desk.names, secure=desk.secure)],
         exception_handlers=faults.handlers(),
     )
+    app.router.redirect_slashes = False  # one address for each page
     app.state.desk = desk
     return app
 

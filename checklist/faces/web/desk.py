@@ -20,6 +20,7 @@ from checklist.faces.web.heads_later import HeadsLater
 from checklist.faces.web.measured import measured
 from checklist.faces.web.reader import Reader
 from checklist.faces.web.session import MOST, Session, Sessions, asked_of
+from checklist.faces.web.static_files import Versioned
 from checklist.faces.web.ward_files import WardFiles
 from checklist.faces.web.weighed import Weighed
 from checklist.faces.web.writer import Writer
@@ -93,6 +94,8 @@ class Desk:
     waiting: dict[str, Waiting] = field(default_factory=dict)
     at_end: list[Callable[[], None]] = field(default_factory=list)
     trouble: str = ""
+    _started: bool = False
+    _stopped: bool = False
 
     @property
     def ward(self) -> Ward:
@@ -100,12 +103,17 @@ class Desk:
         return self.files.last
 
     def start(self) -> None:
-        """Open the trail for writing. Raises the trail's own faults."""
-        self.writer.start()
-        self.heads.start()
+        """Open the trail for writing; done once. Raises the trail's own faults."""
+        if not self._started:
+            self.writer.start()
+            self.heads.start()
+            self._started = True
 
     def stop(self) -> None:
-        """Do what waits, let go of the trail, and then of whatever the parts hold."""
+        """Do what waits, let go of the trail, and then of whatever the parts hold; done once."""
+        if not self._started or self._stopped:
+            return
+        self._stopped = True
         self.writer.stop()
         self.heads.stop()
         self.reader.stop()
@@ -315,6 +323,7 @@ def _templates() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        extensions=[Versioned],
     )
     made.filters["measured"] = measured
     return made

@@ -15,7 +15,7 @@ from urllib.parse import parse_qsl
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 LARGEST = 65_536
@@ -43,6 +43,21 @@ ALWAYS = {
 }
 BY_TLS = {"Strict-Transport-Security": "max-age=31536000"}
 """A year, for this host alone: what other hosts of the hospital do is not ours to say."""
+
+BROKEN = """<!doctype html>
+<html lang="en">
+<meta charset="utf-8">
+<title>Stop: something went wrong here</title>
+<link rel="stylesheet" href="/static/page.css">
+<main>
+<h1>Something went wrong here</h1>
+<p>What was entered may not be recorded: look at where the preparation stands before going on. If it
+happens again, call IT; the server has written down what it was.</p>
+<p><a class="button" href="/">Go on from the start</a></p>
+</main>
+</html>
+"""
+"""The page of a fault of our own; it hangs on nothing that may be at fault."""
 
 
 class Refused(Exception):
@@ -94,13 +109,7 @@ class Guard:
             traceback.print_exc(file=sys.stderr)
             if began:
                 raise
-            page = _said(
-                scope,
-                "Something went wrong here",
-                "What was entered may not be recorded: look at where the preparation stands before"
-                " going on. If it happens again, call IT; the server has written down what it was.",
-                500,
-            )
+            page = HTMLResponse(BROKEN, 500)
             await page(scope, receive, answered)
 
     # -- before --------------------------------------------------------------------------------
