@@ -591,3 +591,11 @@ def test_the_words_of_an_address_lead_back_to_the_same_drawing(desk: Desk) -> No
     one = wishing.asked(at, QueryParams(words), "series", known)
     assert wishing.asked(at, QueryParams(one.query), "series", known) == one
     at.stop()
+
+
+def test_what_the_first_page_draws_is_drawn_ahead(desk: Desk) -> None:
+    at = figures.Figures(desk)
+    at._figures.submit(lambda: None).result(120)
+    kept = {key[0] if key[0] != "svg" else f"picture of {key[1]}" for _, key in at._kept}
+    assert kept == {*figures.DRAWN, *(f"picture of {of}" for of in figures.DRAWN)}
+    at.stop()

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from tests.browser import chromium, needs_chromium, served, sign_in
+from tests.browser import chromium, needs_chromium, pressed, served, sign_in
 from tests.charted import WEEKS, folder
 from tests.web import make_desk
 
@@ -170,6 +170,6 @@ def test_a_chart_is_changed_and_its_line_frozen_by_forms(page: Any) -> None:
     assert page.locator("h1").inner_text() == "Stops, W7E"
     assert "8 or more on one side" in page.locator("ul.notes").inner_text()
     page.fill("#reason", "before the new box")
-    page.get_by_role("button", name="Freeze the line").click()
+    pressed(page, lambda: page.get_by_role("button", name="Freeze the line").click())
     assert "before the new box" in page.locator("ol.notes").inner_text()
     assert page.locator("h1").inner_text() == "Stops, W7E"
