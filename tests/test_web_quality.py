@@ -1,4 +1,4 @@
-"""The pages of whoever looks after quality: figures, their way to preparations, files, the trail."""
+"""The pages of whoever looks after quality: figures, what is behind them, files, the trail."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ import io
 import json
 import re
 import shutil
-import sqlite3
 import time
 import zipfile
 from collections.abc import Iterator
+from contextlib import closing
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -21,21 +21,26 @@ import pypdf
 import pytest
 
 from checklist import baseline_file
+from checklist.anchor import Stored
 from checklist.extra import NeedsExtra
-from checklist.faces import charting
+from checklist.faces import charting, verifying
 from checklist.faces.charting import Wish
+from checklist.faces.notarial import notary_of
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.quality import answers, figures, wishing
 from checklist.facts.engine import Duck
 from checklist.facts.folder import Folder
 from checklist.facts.numbered import NUMBERED
 from checklist.independent import check_proof
-from checklist.permission import MAY, Action
 from checklist.people import Role
+from checklist.permission import MAY, Action
 from checklist.review.special_cause import RULE_SETS, Rule
 from checklist.trail import Trail
+from checklist.verdict import Remedy
 from tests.charted import CHANGED, WEEKS, folder
 from tests.scene import Scene
+from tests.test_tampering import LOSS, behind
+from tests.ward_trail import plain
 from tests.web import Tablet, make_desk, tablets
 
 LEAD, TEACHER, NURSE, PHARMACIST = "QI-1", "ED-1", "RN-12", "PH-2"
@@ -49,6 +54,8 @@ def ready(tmp_path_factory: pytest.TempPathFactory) -> Path:
     scene.open()
     scene.to("set_the_dose")
     scene.attempt({"drawn_volume": "0.9"}, wait=10)
+    scene.station.remedy(scene.id, Remedy.ADJUST, NURSE)
+    scene.finish()
     scene.trail.close()
     folder(home / "facts")
     return home
@@ -396,10 +403,11 @@ def test_before_and_after_has_both_counts_and_limits(lead: Tablet) -> None:
 
 
 def test_an_answer_hides_small_rows_and_they_lead_nowhere(lead: Tablet) -> None:
-    page = seen(lead, "/quality/answer/weekdays?from=2026-01&to=2026-01&unit=W7E")
+    page = seen(lead, "/quality/answer/units?from=2026-07")
     rows = re.findall(r"<tr><th scope=\"row\"[^>]*>(.*?)</th><td[^>]*>(.*?)</td>", page)
     hidden = [(first, cell) for first, cell in rows if cell == "too few to show"]
-    assert hidden and not any("href" in first for first, _ in hidden)
+    assert [first for first, _ in hidden] == ["W3N", "W7E"]
+    assert "2 rows rest on fewer than" in page and not leads(page)
 
 
 # -- files -----------------------------------------------------------------------------------------
@@ -466,24 +474,26 @@ def test_the_trail_is_looked_over_while_work_goes_on_and_its_head_is_signed(
     assert last.hex()[:4] in waited(tablet, "/quality/trail", f"Entries 1 to {size}")
 
 
-def test_a_trail_that_was_changed_is_told_on_every_page(
+def test_a_trail_whose_end_was_cut_off_is_told_on_every_page(
     tmp_path: Path, ready: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Only a head that was kept elsewhere shows it; the trail by itself opens as any other."""
+    monkeypatch.setenv("CHECKLIST_KEYS", str(tmp_path / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(tmp_path / "heads"))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     scene = Scene(tmp_path)
     scene.open()
-    scene.to("inspect_the_product")
+    scene.finish()
+    notary_of(scene.trail).checkpoint()
+    last = scene.trail.head().seq
     scene.trail.close()
+    with closing(plain(tmp_path / "trail.db")) as db:
+        db.executescript(behind(f"DELETE FROM entries WHERE seq > {last - 3}", LOSS))
     shutil.copytree(ready / "facts", tmp_path / "facts")
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     with tablets(make_desk(tmp_path, monkeypatch, facts=tmp_path / "facts")) as (tablet,):
         tablet.sign_in(LEAD)
-        with sqlite3.connect(tmp_path / "trail.db") as db:
-            for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
-                db.execute(f"DROP TRIGGER {name}")
-            db.execute("UPDATE entries SET body = '{}' WHERE seq = 2")
-        db.close()
         page = waited(tablet, "/quality/trail", "Not as it was recorded")
-        assert "does not hold" in page
+        assert f"<b>{last - 2}</b>" in page and "does not hold" in page
         for path in ("/quality/settings", "/quality/chart/units"):
             assert "No figure on these pages is to be relied on" in seen(tablet, path)
 
@@ -492,11 +502,8 @@ def test_a_head_that_is_newer_than_what_was_read_is_looked_at_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """While work goes on, a head can be kept between reading the trail and reading the heads."""
-    from checklist.anchor import Stored
-    from checklist.faces import verifying
-    from checklist.faces.notarial import notary_of
-
     monkeypatch.setenv("CHECKLIST_KEYS", str(tmp_path / "keys"))
+    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(tmp_path / "heads"))
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     scene = Scene(tmp_path)
     scene.open()
@@ -583,4 +590,12 @@ def test_the_words_of_an_address_lead_back_to_the_same_drawing(desk: Desk) -> No
     words = "measure=stops&unit=W7E&container=pen&from=2026-01&by=month&kind=u&only=step%3Ddraw"
     one = wishing.asked(at, QueryParams(words), "series", known)
     assert wishing.asked(at, QueryParams(one.query), "series", known) == one
+    at.stop()
+
+
+def test_what_the_first_page_draws_is_drawn_ahead(desk: Desk) -> None:
+    at = figures.Figures(desk)
+    at._figures.submit(lambda: None).result(120)
+    kept = {key[0] if key[0] != "svg" else f"picture of {key[1]}" for _, key in at._kept}
+    assert kept == {*figures.DRAWN, *(f"picture of {of}" for of in figures.DRAWN)}
     at.stop()

@@ -19,7 +19,7 @@ from typing import TypeVar, cast
 from checklist import baseline_file, library
 from checklist.drawing import picture
 from checklist.drawing.plot import Plot
-from checklist.extra import wanted
+from checklist.extra import NeedsExtra, wanted
 from checklist.faces import charting, verifying
 from checklist.faces.charting import Wish
 from checklist.faces.leaving import CannotGoOn
@@ -29,7 +29,8 @@ from checklist.faces.workplace import real_clock
 from checklist.facts import folder as on_disk
 from checklist.facts import harm
 from checklist.facts.export import Done, export
-from checklist.facts.folder import Exported, Folder
+from checklist.facts.folder import Exported, FactsFault, Folder
+from checklist.review.unusable import Unusable
 from checklist.trail import Trail
 
 _T = TypeVar("_T")
@@ -37,6 +38,8 @@ KEPT = 48
 """How many figures are kept until the facts change."""
 MOST_WAITING = 24
 """How many figures are waited for at once; whoever asks for more is told to come back."""
+FIRST = (("series", "stopped"), ("kinds", "stops"), ("units", "stopped"), ("recovery", "stops"))
+"""What the first page draws, each with what it counts."""
 DRAWN = ("series", "kinds", "units", "recovery")
 """What can be drawn."""
 
@@ -113,6 +116,8 @@ class Figures:
         self._kept: OrderedDict[Hashable, object] = OrderedDict()
         self._figures = ThreadPoolExecutor(1, thread_name_prefix="figures")
         self._looks = ThreadPoolExecutor(1, thread_name_prefix="looks")
+        if desk.facts is not None:
+            self.ahead()
         desk.at_end.append(self.stop)
 
     def stop(self) -> None:
@@ -193,6 +198,20 @@ class Figures:
             found.update(path.read_bytes() if path.is_file() else b"none")
         return found.hexdigest()
 
+    def ahead(self) -> None:
+        """Draw what the first page shows before somebody asks for it; what cannot be is left."""
+        for of, measure in FIRST:
+            self._figures.submit(self._drawn_ahead, of, replace(self.usual(), measure=measure))
+
+    def _drawn_ahead(self, of: str, wish: Wish) -> None:
+        try:
+            state = self._state()
+            plot = _plotted(of, wish, "reason")
+            self._kept[state, (of, wish, "reason")] = plot
+            self._kept[state, ("svg", of, wish, "reason")] = _pictured(plot)
+        except (CannotGoOn, FactsFault, NeedsExtra, Unusable):
+            return  # whoever opens the page is told
+
     # -- long work -----------------------------------------------------------------------------
 
     def bring_over(self) -> None:
@@ -230,6 +249,7 @@ class Figures:
             return _brought_said(done)
 
         _carried_out(task, work)
+        self.ahead()
 
     def _looked(self) -> None:
         def work() -> str:
