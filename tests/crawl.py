@@ -42,7 +42,13 @@ class Hands(httpx2.Client):
 
     def __init__(self, address: str) -> None:
         headers = {"Origin": address, "Sec-Fetch-Site": "same-origin"}
-        super().__init__(base_url=address, headers=headers, follow_redirects=False, timeout=60)
+        super().__init__(
+            base_url=address,
+            headers=headers,
+            follow_redirects=False,
+            timeout=60,
+            limits=httpx2.Limits(keepalive_expiry=1),  # the server lets go after 5 s
+        )
 
     def sign_in(self, code: str, *, place: str = "W7E-1") -> Any:
         """Sign a person in with the PIN that the demonstration prints."""
@@ -165,7 +171,7 @@ def worked(site: Site) -> Shift:
     shift.send("interrupt", cause="called away")
     shift.send("resume")
     shift.to("set_the_dose")
-    shift.attempt({"drawn_volume": "2.4"})
+    shift.attempt({"drawn_volume": "1.5"})
     shift.send("remedy", remedy="adjust")
     shift.finish()
     return shift
