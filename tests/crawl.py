@@ -23,8 +23,8 @@ from checklist.faces.web.desk import Desk
 from tests import charted
 from tests.browser import chromium, pressed, served
 from tests.browser import sign_in as sign_in_there
-from tests.web import PINS
-from tests.web_nurse import Clock, Shift, desk_and_clock
+from tests.web import PINS, make_desk
+from tests.web_nurse import Clock, Shift
 
 NOT_PAGES = (
     "/static/{name}", "/health", "/events", "/preparation/{id}/label.svg",
@@ -152,7 +152,8 @@ def site(home: Path, *, facts: bool = True, **more: Any) -> Iterator[Site]:
     """A served site on folders of its own."""
     with pytest.MonkeyPatch.context() as patch:
         kept = charted.folder(home / "facts").path if facts else None
-        desk, clock = desk_and_clock(home, patch, facts=kept, **more)
+        clock = Clock()
+        desk = make_desk(home, patch, clock=clock, facts=kept, **more)
         with served(desk) as address, chromium() as browser:
             one = Site(desk=desk, address=address, clock=clock, browser=browser)
             try:
@@ -250,10 +251,13 @@ def typed(page: Any, text: str) -> None:
 
 
 def told(found: Mapping[str, set[str]]) -> str:
-    """Findings for reading: each once, with the pages and sizes at which it was seen."""
-    lines = []
+    """Findings for reading: each kind once, with some of what it was seen of and where."""
+    kinds: dict[str, list[tuple[str, str]]] = {}
     for sentence, where in sorted(found.items()):
-        some = sorted(where)
-        more = f" and {len(some) - 3} more" if len(some) > 3 else ""
-        lines.append(f"- {sentence}\n    at {'; '.join(some[:3])}{more}")
+        kind, _, of = sentence.partition(": <")
+        kinds.setdefault(kind, []).extend((f"<{of}" if of else "", at) for at in sorted(where)[:2])
+    lines = []
+    for kind, seen in kinds.items():
+        lines.append(f"- {kind} ({len(seen)} times)")
+        lines += [f"    {of} at {at}" for of, at in seen[:4]]
     return "\n".join(lines)

@@ -106,12 +106,14 @@
         if (got < 3) faults.push(`a focus ring of ${got.toFixed(1)}:1 is under 3:1: ${said(one)}`);
       }
       const box = one.getBoundingClientRect();
+      const [left, right] = [Math.max(box.left, 0), Math.min(box.right, innerWidth)];
+      const [top, low] = [Math.max(box.top, 0), Math.min(box.bottom, innerHeight)];
       const points = [[.5, .5], [.1, .1], [.9, .9], [.1, .9], [.9, .1]].map(([x, y]) =>
-        [Math.min(Math.max(box.left + box.width * x, 1), innerWidth - 1),
-          box.top + box.height * y]).filter(([, y]) => y >= 0 && y < innerHeight);
+        [left + (right - left) * x, top + (low - top) * y]);
       const seen = points.some(([x, y]) => {
-        const top = document.elementFromPoint(x, y);
-        return top && (one === top || one.contains(top) || top.contains(one) || top.closest("label")?.control === one);
+        const there = document.elementFromPoint(x, y);
+        return there && (one.contains(there) || there.contains(one)
+          || there.closest("label")?.control === one);
       });
       if (!seen) faults.push(`covered while it has the focus: ${said(one)}`);
     }
