@@ -27,6 +27,7 @@ from checklist.educator.watch import ANSWERS, NOT_SO, SEEN, Watch, watch_of
 from checklist.faces.coached import agreed_row, verdict
 from checklist.faces.study import refusal
 from checklist.faces.web.educator import room
+from checklist.faces.web.educator.observing import parts_of
 from checklist.faces.web.educator.room import Proofs
 from checklist.faces.web.educator.timeline import Kind, Lane, Timeline, drawn
 from checklist.observation import Channel
@@ -402,6 +403,18 @@ def test_every_item_of_the_workflow_stands_on_one_screen_each_and_none_twice(
             assert len(re.findall(r'class="button primary|button class="primary', page)) <= 1
             items += found
     assert items == [one.name for one in flow.observe]
+
+
+@pytest.mark.parametrize("name", sorted(library.workflows()))
+def test_a_screen_takes_no_more_than_six_items_whatever_the_workflow(name: str) -> None:
+    flow = library.workflows()[name]
+    parts = list(parts_of(flow.observe, None, flow))
+    assert [one.name for part in parts for one in part.items] == [one.name for one in flow.observe]
+    assert all(1 <= len(part.items) <= 6 for part in parts)
+    shorts = [part.short for part in parts]
+    assert len(set(shorts)) == len(shorts)
+    phases = [one for part in parts for one in part.phases]
+    assert len(set(phases)) == len(phases)
 
 
 def test_the_form_follows_the_preparation(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,7 +17,7 @@ from checklist.educator.watch import NOT_OBSERVABLE, NOT_SO, SEEN, Watch, watch_
 from checklist.faces.workplace import new_id, real_clock
 from checklist.station import Station
 from checklist.trail import Trail
-from tests.browser import chromium, needs_chromium, pressed, served, sign_in
+from tests.browser import chromium, needs_chromium, pressed, served, sign_in, until
 from tests.scene import demo_ward
 from tests.team import Team, called_away, touched_rim, wrong_volume
 from tests.web import PINS, make_desk
@@ -150,8 +151,8 @@ def test_a_replay_by_keyboard(home: Path, monkeypatch: pytest.MonkeyPatch) -> No
         while page.locator("a:has-text('Next mark')").count():
             page.focus("a:has-text('Next mark')")
             page.keyboard.press("Enter")
-            page.wait_for_function("at => document.querySelector('#entry-head').innerText !== at",
-                                   arg=seen[-1] if seen else "")  # fmt: skip
+            before = json.dumps(seen[-1] if seen else "")
+            until(page, f"document.querySelector('#entry-head').innerText !== {before}")
             page.wait_for_load_state()
             seen.append(page.inner_text("#entry-head"))
         assert [re.findall(r"\((\w+),", one) for one in seen] == [

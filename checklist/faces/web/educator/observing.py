@@ -29,7 +29,8 @@ from checklist.workflow import Technique, Workflow
 OTHER = "other"
 """The phase of items whose step is in no phase, such as the account of opened items."""
 ON_A_SCREEN = 6
-"""Most items on one screen, unless a phase alone has more: so nobody scrolls beside the nurse."""
+"""Most items of one phase on one screen, so that nobody scrolls beside the nurse. Headings of more
+phases take room from it; a phase that alone has more stands alone."""
 SLIP = (
     "pressed the wrong mark",
     "seen later on",
@@ -56,10 +57,12 @@ class Item:
 class Part:
     """What stands on one screen: the items of a phase, or of some short ones in a row.
 
-    `phases` are their names, `name` is the first of them.
+    `phases` are their names, `name` is the first of them; `short` is the title of one of them that
+    no part before has.
     """
 
     phases: tuple[str, ...]
+    short: str
     items: tuple[Item, ...]
 
     @property
@@ -228,28 +231,42 @@ def _form(at: Study, id_: str) -> Form:
         workflow=f"version {entries[0].event.body['version']}",
         watch=watch,
         others=len({one.observer for one in every} - {at.person.code}),
-        parts=tuple(_parts(items, watch, workflow)),
+        parts=tuple(parts_of(items, watch, workflow)),
         now=_now(at, entries, workflow),
         verified=at.verified,
     )
 
 
-def _parts(items: Sequence[Technique], watch: Watch | None, workflow: Workflow) -> Iterator[Part]:
+def parts_of(items: Sequence[Technique], watch: Watch | None, workflow: Workflow) -> Iterator[Part]:
     """The items in the order of the phases, as many phases to a screen as it has room for."""
     phases = [(p.name, p.title, {step.name for step in p.steps}) for p in workflow.phases]
     known = {step for _, _, steps in phases for step in steps}
     phases.append((OTHER, "Other", {one.step for one in items} - known))
     names: tuple[str, ...] = ()
     found: tuple[Item, ...] = ()
+    shorts: list[str] = []
     for name, title, steps in phases:
         own = tuple(_item(one, title, watch) for one in items if one.step in steps)
-        if found and own and len(found) + len(own) > ON_A_SCREEN:
-            yield Part(phases=names, items=found)
+        if found and own and _tall((*found, *own)) > ON_A_SCREEN + 0.5:
+            yield _part(names, found, shorts)
             names, found = (), ()
         if own or names:
             names, found = (*names, name), (*found, *own)
     if found:
-        yield Part(phases=names, items=found)
+        yield _part(names, found, shorts)
+
+
+def _part(names: tuple[str, ...], items: tuple[Item, ...], shorts: list[str]) -> Part:
+    titles = [one.phase for one in items]
+    same = sum(one.partition(" ")[0] == titles[0] for one in shorts)
+    short = next((one for one in titles if one not in shorts), f"{titles[0]} {same + 1}")
+    shorts.append(short)
+    return Part(phases=names, short=short, items=items)
+
+
+def _tall(items: Sequence[Item]) -> float:
+    """How much room items take, a heading being half as tall as an item."""
+    return len(items) + len({one.phase for one in items}) / 2
 
 
 def _item(one: Technique, phase: str, watch: Watch | None) -> Item:
