@@ -18,7 +18,7 @@ from typing import Any, BinaryIO
 
 from checklist.review.baseline import Baseline, Exclusion
 from checklist.review.series import Bounds, Design, GapCentre, GapCount, Kind
-from checklist.review.special_cause import RULE_SETS
+from checklist.review.special_cause import rules_named
 
 FOLDER, FILE = "review", "baselines.jsonl"
 """Where a ward keeps its baselines: in this file of this folder."""
@@ -173,7 +173,7 @@ def _kept(data: dict[str, Any]) -> Kept:
     frozen = Baseline(
         design=Design(
             kind=Kind(design["kind"]),
-            rules=RULE_SETS[design["rules"]],
+            rules=rules_named(design["rules"]),
             bounds=None if design["bounds"] is None else Bounds(design["bounds"]),
             centre=GapCentre(design["centre"]),
             gap=GapCount(design["gap"]),

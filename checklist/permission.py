@@ -48,6 +48,8 @@ class Action(StrEnum):
     """Verify the trail, and show one preparation without names."""
     CHECKPOINT = "checkpoint"
     """Make the trail's head to be kept elsewhere."""
+    KEEP_LINES = "keep_lines"
+    """Freeze the line that a chart's later points are judged by, with a reason."""
     EXPORT = "export"
     """Take data out, without names."""
     KEEP_TRAIL = "keep_trail"
@@ -64,7 +66,9 @@ MAY: Mapping[Role, frozenset[Action]] = MappingProxyType(
         Role.EDUCATOR: frozenset(
             {_A.OBSERVE, _A.REVIEW_PERSON, _A.READ_NEAR_MISSES, _A.PRACTISE, _A.VERIFY}
         ),
-        Role.QI_LEAD: frozenset({_A.READ_NEAR_MISSES, _A.EXPORT, _A.VERIFY, _A.CHECKPOINT}),
+        Role.QI_LEAD: frozenset(
+            {_A.READ_NEAR_MISSES, _A.KEEP_LINES, _A.EXPORT, _A.VERIFY, _A.CHECKPOINT}
+        ),
         Role.PHARMACIST: frozenset(
             {
                 _A.KEEP_WORKFLOWS, _A.KEEP_PEOPLE, _A.LOCK_PEOPLE, _A.RESET_PIN, _A.RELEASE,

@@ -19,15 +19,21 @@ from checklist.workflow import CAUTION, REFUSED, RESUME, Layout, Move, Spot, Wor
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proof:
-    """What was proved of a workflow: for how many combinations of traits, how many barriers.
+    """What was proved of a workflow: for how many combinations of traits, which barriers.
 
-    `faults` is empty when it holds; otherwise each names file, step, barrier and path.
+    `asked` holds each barrier with the item it is asked of ("" where there is one drug). `faults`
+    is empty when it holds; otherwise each names file, step, barrier and path.
     """
 
     workflow: str
     combinations: int
-    barriers: int
+    asked: tuple[tuple[str, Requirement], ...]
     faults: tuple[Fault, ...]
+
+    @property
+    def barriers(self) -> int:
+        """How many barriers were looked at."""
+        return len(self.asked)
 
 
 def passing(layout: Layout, spot: Spot, name: str, *, firm: bool) -> Iterator[Move]:
@@ -156,7 +162,7 @@ def prove(workflow: Workflow, required: Required, traits: frozenset[str]) -> Pro
     asked = _asked_of(workflow, required, traits)
     faults = [*_shaped(workflow, required, traits), *_held(workflow, required, traits, asked)]
     found = tuple(dict.fromkeys(fault for _, fault in faults))
-    return Proof(workflow=workflow.name, combinations=1, barriers=len(asked), faults=found)
+    return Proof(workflow=workflow.name, combinations=1, asked=asked, faults=found)
 
 
 def prove_all(workflow: Workflow, required: Required) -> Proof:
@@ -169,12 +175,12 @@ def prove_all(workflow: Workflow, required: Required) -> Proof:
     spare = _spare(workflow, required)
     elsewhere = _order_traits(required) - workflow.conditions
     faults: dict[object, Fault] = {}
-    barriers: set[tuple[str, Requirement]] = set()
+    barriers: dict[tuple[str, Requirement], None] = {}
     for chosen in combinations_of(workflow, workflow.conditions - spare):
         asked: dict[frozenset[str], list[tuple[str, Requirement]]] = {}
         for one in _asked_of(workflow, required, chosen | spare | elsewhere):
             asked.setdefault(one[1].when & spare, []).append(one)
-            barriers.add(one)
+            barriers[one] = None
         found = itertools.chain(
             _shaped(workflow, required, chosen | spare),
             *(_held(workflow, required, chosen | few, rows) for few, rows in asked.items()),
@@ -184,7 +190,7 @@ def prove_all(workflow: Workflow, required: Required) -> Proof:
     return Proof(
         workflow=workflow.name,
         combinations=sum(1 for _ in combinations_of(workflow, workflow.conditions)),
-        barriers=len(barriers),
+        asked=tuple(barriers),
         faults=tuple(faults.values()),
     )
 

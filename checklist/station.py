@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from checklist import engine, register, way_in
@@ -34,7 +35,7 @@ from checklist.target import target
 from checklist.trail import Listed, SealedText, Trail
 from checklist.verdict import Remedy
 from checklist.way_in import Item
-from checklist.workflow import REVERIFY, Spot, Who, Workflow
+from checklist.workflow import INTERRUPTED, REVERIFY, Spot, Who, Workflow
 
 __all__ = ["NotAllowed", "NotHere", "NotSignedIn", "Station"]
 
@@ -52,6 +53,17 @@ SECOND = {
 READS_THE_RECORD = frozenset(("order_is_current", "call_is_written_and_reviewed"))
 
 
+@dataclass(frozen=True, slots=True)
+class Compiled:
+    """Workflows made ready: rules by the digest of their text, and those that are proved.
+
+    Nothing in it hangs on a trail or a person, so the stations of one server share it.
+    """
+
+    rules: dict[str, Rules] = field(default_factory=dict)
+    proved: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = field(default_factory=dict)
+
+
 class Station:
     """One workplace of one unit. Time, identity and randomness are handed in.
 
@@ -61,7 +73,8 @@ class Station:
     entry made here with one channel, whatever each answer came by. Whoever acts has signed in here
     before; `credentials` keeps the PINs, None where there are none. `practice` says that nothing
     counts here. `notary` signs what asks for it and keeps the trail's heads; None signs nothing.
-    `scanner` is what a try-out found of the scanner here.
+    `scanner` is what a try-out found of the scanner here. `compiled` is what other stations with
+    the same files have made ready.
     """
 
     def __init__(
@@ -81,6 +94,7 @@ class Station:
         practice: bool = False,
         notary: Notary | None = None,
         scanner: Scanner = UNTRIED,
+        compiled: Compiled | None = None,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -99,10 +113,11 @@ class Station:
         self._attendance = Attendance(
             trail, credentials, clock=clock, new_id=new_id, station=name, via=via
         )
-        self._rules: dict[str, Rules] = {}
-        self._proved: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = {}
+        compiled = compiled or Compiled()
+        self._rules, self._proved = compiled.rules, compiled.proved
         self._kept: set[str] = set()
         self._folded: dict[str, Preparation] = {}
+        self._in_hand: dict[str, int] = {}
 
     # -- people and orders ---------------------------------------------------------------------
 
@@ -264,6 +279,22 @@ class Station:
         self._hands(prep, rules, by)
         event = engine.resumed(prep, rules, self._stamp(by, Channel.CHOSEN))
         return self._recorded(prep, event, rules)
+
+    def leave(self, cause: str, by: str) -> tuple[str, ...]:
+        """Interrupt, because of `cause`, each preparation that is in hand at this station.
+
+        In hand is what was last moved on here and stands in the middle; gives the ids. What
+        somebody has moved on elsewhere since is in other hands, and left alone.
+        """
+        held, self._in_hand = self._in_hand, {}
+        left = []
+        for id_, turn in held.items():
+            prep, _ = self._at(id_, None)
+            middle = turn > 0 and not prep.closed and not prep.place.endswith(f"/{INTERRUPTED}")
+            if middle and not any(moves(one.event) for one in self.trail.of(id_, after=turn)):
+                self.interrupt(id_, cause, by)
+                left.append(id_)
+        return tuple(left)
 
     def end(self, id_: str, because: str, by: str, *, note: str = "") -> Outcome:
         """End without giving, for a listed reason."""
@@ -583,10 +614,17 @@ class Station:
         entry = self.trail.append(event, texts, attest=notary.attest(event) if notary else None)
         prep = evolve(before, entry, rules)
         self._hold(prep)
+        if moves(event):
+            self._in_hand[prep.id] = prep.turn
         self._attendance.moved(prep.id, _step(prep, rules))
         if notary:
             notary.after(entry)
         return outcome_of(entry, prep, rules, found)
+
+
+def moves(event: Event) -> bool:
+    """Whether an event is work on the preparation, not a remark, a print or a look beside it."""
+    return event.kind not in ("noted", "printed", "shown")
 
 
 def _step(prep: Preparation, rules: Rules) -> str:

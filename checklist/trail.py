@@ -242,6 +242,16 @@ class Trail:
         with self._connection.reading() as db:
             return reading.listed(db, only_open=False)
 
+    def opened_with(self, container: str) -> tuple[str, ...]:
+        """The ids of the preparations that were opened with a container, in that order."""
+        with self._connection.reading() as db:
+            return reading.opened_with(db, container)
+
+    def containers(self) -> tuple[str, ...]:
+        """The containers that preparations were opened with, by name."""
+        with self._connection.reading() as db:
+            return reading.containers(db)
+
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
         with self._connection.reading() as db:

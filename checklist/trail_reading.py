@@ -207,3 +207,21 @@ def listed(db: sqlite3.Connection, *, only_open: bool) -> tuple[Listed, ...]:
         )
         for preparation, opened_at, opened_by, station, place, turn, last_at, last_by in found
     )
+
+
+def opened_with(db: sqlite3.Connection, container: str) -> tuple[str, ...]:
+    """The ids of the preparations that were opened with a container, in the order of opening."""
+    sql = (
+        "SELECT preparation FROM main.entries WHERE kind = 'opened'"
+        " AND json_extract(body, '$.container') = ? ORDER BY seq"
+    )
+    return tuple(str(found) for (found,) in db.execute(sql, (container,)))
+
+
+def containers(db: sqlite3.Connection) -> tuple[str, ...]:
+    """The containers that preparations were opened with, by name."""
+    sql = (
+        "SELECT DISTINCT json_extract(body, '$.container') FROM main.entries"
+        " WHERE kind = 'opened' ORDER BY 1"
+    )
+    return tuple(str(found) for (found,) in db.execute(sql) if found)

@@ -120,7 +120,7 @@ BEGIN SELECT RAISE(ABORT, 'an archived trail takes nothing more'); END""",
 
 _READABLE = ("trail", "definitions", "entries", "private", "sqlite_master")
 _GROWING = ("definitions", "entries", "private")
-_FUNCTIONS = ("coalesce", "count", "glob", "json_valid", "length", "max")
+_FUNCTIONS = ("coalesce", "count", "glob", "json_extract", "json_valid", "length", "max")
 _QUESTIONS = (
     "application_id",
     "foreign_keys",

@@ -77,7 +77,7 @@ class Unit:
     `stock` says what labels the unit prints on.
     A closed trail is kept for `keep_years` after its last entry.
     After `pin_tries` wrong PINs on end a person is shut out for `pin_lock`; a PIN has at least
-    `pin_shortest` characters.
+    `pin_shortest` characters. A tablet that nobody touches for `idle_lock` is locked.
     """
 
     code: str
@@ -94,6 +94,7 @@ class Unit:
     pin_tries: int = 5
     pin_lock: Quantity = Quantity.of("15", "min")
     pin_shortest: int = 6
+    idle_lock: Quantity = Quantity.of("15", "min")
     pharmacist_review_expected: bool = True
     weight_max_age: Quantity = Quantity.of("7", "d")
     record_late_after: Quantity = Quantity.of("30", "min")

@@ -53,6 +53,31 @@ def container_by_order(order: Order) -> str:
     return ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What the person who begins has to name, where the formulary leaves it open: the container in
+    hand, and for each drug the containers of which one is. Empty where nothing is open.
+    """
+
+    containers: tuple[str, ...] = ()
+    sources: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+
+def open_choice(order: Order, workflows: Sequence[Workflow], formulary: Formulary) -> Choice:
+    """What `chosen` would ask for of this order."""
+    way = container_by_order(order)
+    kept = ({way} if way else _containers(order, formulary)) - {EMERGENCY}
+    fitting = sorted({w.container for w in workflows if w.container in kept})
+    if len(fitting) != 1:
+        return Choice(containers=tuple(fitting))
+    starts = {source for w in workflows if w.container == fitting[0] for source in w.sources}
+    drugs = [order.drug] if order.second is None else [order.drug, order.second.drug]
+    each = [
+        (drug, sorted({p.container for p in formulary.of_drug(drug)} & starts)) for drug in drugs
+    ]
+    return Choice(sources=tuple((drug, tuple(found)) for drug, found in each if len(found) > 1))
+
+
 def chosen(
     order: Order,
     workflows: Sequence[Workflow],

@@ -28,6 +28,7 @@ def folder(path: Path, *, units: tuple[str, ...] = ("W7E", "W3N"), seed: int = 5
     draw = random.Random(seed)
     preparations: list[Base] = []
     findings: list[Base] = []
+    steps: list[Base] = []
     start = datetime(2026, 1, 5, 9, tzinfo=UTC)
     for unit in units:
         for week in range(WEEKS):
@@ -51,10 +52,19 @@ def folder(path: Path, *, units: tuple[str, ...] = ("W7E", "W3N"), seed: int = 5
                         dose_in=1, refusals=stops, seconds=300.0 + draw.random() * 60,
                     )
                 )  # fmt: skip
+                for attempt, outcome in enumerate(["refused"] * stops + ["passed"], 1):
+                    steps.append(
+                        row(
+                            "steps", **base, seq=attempt, step="draw_up", phase="draw",
+                            stage="drawn up", who="preparer", person=f"p{place % 6}",
+                            at=f"{at + timedelta(seconds=40 * attempt):%Y-%m-%dT%H:%M:%S.000000Z}",
+                            outcome=outcome, attempt=attempt, seconds=40.0 - attempt, shortest=10,
+                        )
+                    )  # fmt: skip
                 if stops:
                     findings.append(
                         row(
-                            "findings", **base, tier="hard", person=f"p{place % 6}",
+                            "findings", **base, seq=1, tier="hard", person=f"p{place % 6}",
                             preparer=f"p{place % 6}", fate="recovered", wait=draw.uniform(20, 99),
                             reason=draw.choice(["volume_over_target", "filter_missing", "=cmd"]),
                             step="draw_up", stage="drawn up", phase="draw",
@@ -62,7 +72,7 @@ def folder(path: Path, *, units: tuple[str, ...] = ("W7E", "W3N"), seed: int = 5
                     )  # fmt: skip
     made = Folder(path)
     files: list[File] = []
-    for table, rows in (("preparations", preparations), ("findings", findings)):
+    for table, rows in (("preparations", preparations), ("findings", findings), ("steps", steps)):
         files += made.write(table, rows, trail="t1", name="1")
     before = made.exported()
     made.commit(

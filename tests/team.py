@@ -56,8 +56,8 @@ class Team(Scene):
         assert spot is not None
         return COLLEAGUE if spot.step.who.value in ("checker", "witness") else self.preparer
 
-    def make(self, by: str, *slips: Slip, pace: int = 20) -> str:
-        """One preparation, given in the end; each slip happens in its turn on the way."""
+    def make(self, by: str, *slips: Slip, pace: int = 20, until: str = "") -> str:
+        """One preparation, given in the end or left at a step; slips happen on the way."""
         self._made += 1
         self.preparer, self.pace = by, pace
         self.wait(minutes=10)
@@ -72,7 +72,10 @@ class Team(Scene):
         self.open(by=by)
         for slip in slips:
             slip(self)
-        self.finish()
+        if until:
+            self.to(until)
+        else:
+            self.finish()
         return self.id
 
     def attempt(

@@ -260,3 +260,15 @@ def test_a_folder_of_other_things_is_left_alone(tmp_path: Path) -> None:
     (tmp_path / "letter.txt").write_text("mine", encoding="utf-8")
     with pytest.raises(FactsFault, match="other things"):
         Folder(tmp_path).exported()
+
+
+def test_a_first_list_that_was_cut_short_leaves_a_folder_to_go_on_with(
+    eventful: Scene, tmp_path: Path
+) -> None:
+    """While it is half written, and after a kill just then, nothing counts and nothing is lost."""
+    into = Folder(tmp_path / "facts")
+    into.key()
+    (into.path / "exported.json.half").write_text('{"format":', encoding="utf-8")
+    assert into.exported() == Exported()
+    assert export(eventful.trail, into, giving=GIVING).entries == eventful.trail.head().seq
+    assert into.changed() == []

@@ -17,6 +17,7 @@ from checklist.review.special_cause import (
     Rule,
     RuleSet,
     Trace,
+    put_together,
     signals,
 )
 from checklist.review.unusable import Unusable
@@ -30,6 +31,17 @@ def test_mean_run_lengths_are_the_printed_ones() -> None:
     assert same(false_alarm.average_run_length(WESTERN_ELECTRIC), PRINTED["rules1234"], 2)
     with pytest.raises(Unusable, match="no run length in closed form"):
         false_alarm.average_run_length(NELSON)
+
+
+def test_mean_run_lengths_of_one_rule_and_of_two() -> None:
+    """A fair coin's mean wait for k alike is 2^k - 1 (Feller, An Introduction to Probability
+    Theory, volume 1, XIII.7). The limits with a run of 8: 152.73 (Champ and Woodall, 1987, from
+    memory).
+    """
+    for length, rule in ((6, Rule.RUN_OF_6), (8, Rule.RUN_OF_8), (9, Rule.RUN_OF_9)):
+        assert false_alarm.average_run_length(put_together([rule])) == pytest.approx(2**length - 1)
+    both = put_together([Rule.OUTSIDE, Rule.RUN_OF_8])
+    assert false_alarm.average_run_length(both) == pytest.approx(152.73, abs=0.005)
 
 
 # Per cent of 40 000 simulated stable series of 12, 24 and 36 points with a signal, from a program

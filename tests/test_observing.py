@@ -102,7 +102,10 @@ def test_remarks_and_words_are_sealed_and_can_be_erased_without_breaking_the_cha
     event, texts = answered(watch, told, watcher.stamp("ED-1"), watcher.new_id)
     watcher.kept.append(event, texts)
     event, texts = said(
-        watcher.now(watch.id), {"well": secret}, watcher.stamp("ED-1"), watcher.new_id
+        watcher.now(watch.id),
+        {"learner_well": secret, "well": secret},
+        watcher.stamp("ED-1"),
+        watcher.new_id,
     )
     watcher.kept.append(event, texts)
     now = watcher.now(watch.id)
@@ -134,6 +137,47 @@ def test_only_its_observer_goes_on_with_an_observation(team: Team, watcher: Watc
     watch = watcher.begin(first(team), "ED-1")
     with pytest.raises(NotObserved, match="This observation is ED-1's"):
         answered(watch, {"neck_dries": (SEEN, "")}, watcher.stamp("ED-2"), watcher.new_id)
+
+
+def test_the_learner_speaks_before_the_observer(team: Team, watcher: Watcher) -> None:
+    """In every order of entries: the observer's words never stand where the learner's do not."""
+    watch = watcher.begin(first(team), "ED-1")
+    own = {"well": "Clean hands.", "change": "Let it dry.", "next_step": "Three with a clock."}
+    for name, text in own.items():
+        with pytest.raises(NotObserved, match="The learner speaks first"):
+            said(watch, {name: text, "learner_well": " "}, watcher.stamp("ED-1"), watcher.new_id)
+    for heard in ("learner_well", "learner_change", "learner_skipped"):
+        said(watch, {**own, heard: "words"}, watcher.stamp("ED-1"), watcher.new_id)
+    event, texts = said(watch, {"learner_skipped": "called"}, watcher.stamp("ED-1"), watcher.new_id)
+    watcher.kept.append(event, texts)
+    assert watcher.now(watch.id).learner_heard
+    said(watcher.now(watch.id), own, watcher.stamp("ED-1"), watcher.new_id)
+
+
+@pytest.mark.parametrize(
+    ("by", "words", "finish", "taken"),
+    [
+        ("RN-12", {"learner_well": "calm", "learner_change": "light"}, False, True),
+        ("RN-12", {"learner_well": "calm"}, True, False),
+        ("RN-12", {"learner_well": "calm", "well": "all of it"}, False, False),
+        ("RN-12", {"learner_skipped": "no time"}, False, False),
+        ("RN-12", {}, False, False),
+        ("RN-41", {"learner_well": "calm"}, False, False),
+    ],
+)
+def test_a_learner_adds_their_own_words_and_nothing_else(
+    team: Team, watcher: Watcher, by: str, words: dict[str, str], finish: bool, taken: bool
+) -> None:
+    watch = watcher.whole(first(team), "ED-1")
+    if taken:
+        event, texts = said(watch, words, watcher.stamp(by), watcher.new_id, finish=finish)
+        watcher.kept.append(event, texts)
+        after = watcher.now(watch.id)
+        assert after.words.keys() == words.keys() and after.finished
+        assert after.observer == "ED-1"
+    else:
+        with pytest.raises(NotObserved, match="This observation is ED-1's"):
+            said(watch, words, watcher.stamp(by), watcher.new_id, finish=finish)
 
 
 def test_nothing_is_complete_while_an_item_is_open(team: Team, watcher: Watcher) -> None:
@@ -284,6 +328,8 @@ def test_an_observation_by_lines_is_recorded_act_by_act(team: Team, tmp_path: Pa
         {"answers": dict.fromkeys(items[1:], "seen")},
         {"words": {"next_step": "Three with a clock."}, "due": "2026-13-09"},
         {"words": {"next_step": "Three with a clock."}, "due": "2026-12-09", "finish": True},
+        {"words": {"learner_well": "The light."}},
+        {"words": {"next_step": "Three with a clock."}, "due": "2026-12-09", "finish": True},
     ]
     text = "".join(json.dumps(act) + "\n" for act in acts) + "nonsense\n[1]\n"
     done = run("review", "observe", first(team), *where, "--lines", home=tmp_path, text=text)
@@ -291,8 +337,8 @@ def test_an_observation_by_lines_is_recorded_act_by_act(team: Team, tmp_path: Pa
     out = [json.loads(line) for line in done.stdout.splitlines()]
     assert out[0]["observation"] == json.loads(offered.stdout)["observation"]
     assert [one["outcome"] for one in out[1:]] == [
-        "recorded", "not_understood", "recorded", "recorded", "not_understood", "recorded",
-        "not_understood", "not_understood",
+        "recorded", "not_understood", "recorded", "recorded", "not_understood", "not_understood",
+        "recorded", "recorded", "not_understood", "not_understood",
     ]  # fmt: skip
     with Trail.open(tmp_path / "trail.reviews", read_only=True) as kept:
         watch = watch_of(kept.of(kept.preparations()[0].id))
@@ -300,7 +346,7 @@ def test_an_observation_by_lines_is_recorded_act_by_act(team: Team, tmp_path: Pa
         assert watch.answers[items[0]].corrected == 1
     whole = run("trail", "verify", "--trail", str(tmp_path / "trail.reviews"), home=tmp_path)
     assert whole.returncode == 0 and "whole" in whole.stdout
-    assert "signatures: 4 hold" in whole.stdout
+    assert "signatures: 5 hold" in whole.stdout
     _without_a_signature_it_is_told(tmp_path)
     sheet = run("review", "feedback", first(team), *where, home=tmp_path)
     assert "Three with a clock. By 9 Dec 2026." in sheet.stdout
@@ -346,8 +392,13 @@ def test_an_observation_at_a_terminal_goes_on_where_it_was_left(team: Team, tmp_
     for _ in range(len(flow.observe) - 1):
         child.expect(r"\[s/n/o\] >")
         child.sendline("s")
-    for _ in range(4):
-        child.expect("learner's words >|What went well >|What to change >")
+    for _ in range(2):
+        child.expect("learner's words >")
+        child.sendline("")
+    child.expect("Why the learner says nothing >")
+    child.sendline("called back to the ward")
+    for _ in range(2):
+        child.expect("What went well >|What to change >")
         child.sendline("")
     child.expect("next step that was agreed >")
     child.sendline("Read the order itself")

@@ -37,6 +37,7 @@ CELLS = {
     "erase":            ". . . . . . . x .",
     "verify":           "x x x x x x x x .",
     "checkpoint":       ". . . . . x x x .",
+    "keep_lines":       ". . . . . x . . .",
     "export":           ". . . . . x x . .",
     "keep_trail":       ". . . . . . . x .",
 }  # fmt: skip

@@ -289,9 +289,12 @@ def test_the_page_says_what_went_well_what_to_change_and_the_next_step(
     assert len(text.splitlines()) <= 60
 
 
+WORDS = {"learner_skipped": "called away", "well": "Clean hands."}
+
+
 def test_words_that_were_erased_leave_the_page_whole(team: Team, tmp_path: Path) -> None:
     watcher = Watcher(team, tmp_path / "trail.reviews")
-    watch = watcher.whole(team.trail.preparations()[1].id, "ED-1", {"well": "Clean hands."})
+    watch = watcher.whole(team.trail.preparations()[1].id, "ED-1", WORDS)
     watcher.kept.close()
     made = sheet(team, watch)
     assert "Clean hands." not in plain(made) and made.went_well

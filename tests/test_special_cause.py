@@ -15,6 +15,8 @@ from checklist.review.special_cause import (
     WESTERN_ELECTRIC,
     Rule,
     Trace,
+    put_together,
+    rules_named,
     signals,
 )
 from checklist.review.unusable import Unusable
@@ -111,3 +113,19 @@ def test_a_chart_without_sigmas_refuses_rules_in_sigmas_and_names_others() -> No
     assert signals(trace, ANHOEJ.rules) == ()
     with pytest.raises(Unusable, match='Choose the rules "Anhoej"'):
         signals(trace, NELSON.rules)
+
+
+@given(st.sets(st.sampled_from(Rule), min_size=1))
+def test_rules_put_together_are_found_again_by_their_name(chosen: set[Rule]) -> None:
+    found = put_together(chosen)
+    assert set(found.rules) == chosen and rules_named(found.name) == found
+
+
+def test_the_rules_of_a_known_set_are_that_set_and_none_is_no_set() -> None:
+    for known in RULE_SETS.values():
+        assert put_together(reversed(known.rules)) is known is rules_named(known.name)
+    for name in ("", "mine", "outside the limits + luck"):
+        with pytest.raises(Unusable, match="No rules are named"):
+            rules_named(name)
+    with pytest.raises(Unusable, match="one rule at least"):
+        put_together([])

@@ -43,7 +43,7 @@ def of_preparation(
         made=made,
         trail=trail,
         observer=watch.observer if watch else "",
-        learner=(*told.get("learner_well", ()), *told.get("learner_change", ())),
+        learner=_learners(told),
         went_well=(*own[0], *_seen(watch), *_put_right(story))[:MOST],
         to_change=(*own[1], *_missed(watch), *_repeated_stops(story, titles))[:MOST],
         next_step=" ".join(told.get("next_step", ())),
@@ -83,7 +83,7 @@ def of_person(
         made=made,
         trail=trail,
         observer=watch.observer if watch else "",
-        learner=(*told.get("learner_well", ()), *told.get("learner_change", ())),
+        learner=_learners(told),
         went_well=(*told.get("well", ()), *_seen(watch))[:MOST],
         to_change=(*told.get("change", ()), *_missed(watch), *change)[:MOST],
         next_step=" ".join(told.get("next_step", ())),
@@ -128,6 +128,12 @@ def _told(watch: Watch | None, unsealed: Unsealed) -> dict[str, tuple[str, ...]]
         return {}
     found = {name: unsealed(reference) for name, reference in watch.words.items()}
     return {name: (text,) for name, text in found.items() if text}
+
+
+def _learners(told: Mapping[str, tuple[str, ...]]) -> tuple[str, ...]:
+    """What the learner said, or why nothing was."""
+    said = (*told.get("learner_well", ()), *told.get("learner_change", ()))
+    return said or tuple(f"Nothing was said: {why}" for why in told.get("learner_skipped", ()))
 
 
 def _seen(watch: Watch | None) -> tuple[str, ...]:

@@ -23,7 +23,8 @@ class Moment:
 
     `step` is the step it stood at, `what` the kind of entry, `codes` the reasons that stood there
     or were answered, `how` the remedy, the reason to go on, the cause or the ending, by its code.
-    `body` is the entry's own.
+    `lands` is the step it led to, `back` whether that lies before the one it stood at. `body` is
+    the entry's own.
     """
 
     turn: int
@@ -36,6 +37,8 @@ class Moment:
     what: str
     codes: tuple[str, ...]
     how: str
+    lands: str
+    back: bool
     body: Mapping[str, Any]
 
 
@@ -103,7 +106,7 @@ def story_of(entries: Sequence[Entry], workflow: Workflow, facts: Facts) -> Stor
         person=facts.preparation.preparer,
         opened=opened.at,
         ending=facts.preparation.ending,
-        moments=tuple(_moments(entries)),
+        moments=tuple(_moments(entries, workflow)),
         stays=stays,
         too_fast=tuple(_too_fast(stays, workflow)),
         findings=facts.findings,
@@ -112,7 +115,8 @@ def story_of(entries: Sequence[Entry], workflow: Workflow, facts: Facts) -> Stor
     )
 
 
-def _moments(entries: Sequence[Entry]) -> Iterator[Moment]:
+def _moments(entries: Sequence[Entry], workflow: Workflow) -> Iterator[Moment]:
+    order = {step.name: number for number, step in enumerate(workflow.steps)}
     first, before = entries[0].event, entries[0].event
     for entry in entries:
         event, body = entry.event, entry.event.body
@@ -121,6 +125,7 @@ def _moments(entries: Sequence[Entry]) -> Iterator[Moment]:
             *body.get("codes", []),
             *body.get("answers", []),
         )
+        step, lands = (place.partition("/")[0] for place in (event.place, event.lands))
         yield Moment(
             turn=event.turn,
             seq=entry.seq,
@@ -128,10 +133,12 @@ def _moments(entries: Sequence[Entry]) -> Iterator[Moment]:
             since=(event.at - first.at).total_seconds(),
             took=(event.at - before.at).total_seconds(),
             by=event.by,
-            step=(event.place or event.lands).partition("/")[0],
+            step=step or lands,
             what=event.kind,
             codes=tuple(codes),
             how=next((body[k] for k in ("remedy", "because", "cause") if body.get(k)), ""),
+            lands=lands,
+            back=order.get(lands, len(order)) < order.get(step, 0),
             body=body,
         )
         before = event

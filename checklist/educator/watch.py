@@ -28,11 +28,17 @@ DURING, AFTER = "during", "after"
 WORDS = {
     "learner_well": "What went well, in the learner's words",
     "learner_change": "What to change, in the learner's words",
+    "learner_skipped": "Why the learner says nothing",
     "well": "What went well",
     "change": "What to change",
     "next_step": "The next step that was agreed",
 }
 """The free words of a talk afterwards, in the order in which they are asked: the learner first."""
+LEARNERS = ("learner_well", "learner_change")
+SKIPPED = "learner_skipped"
+OBSERVERS = ("well", "change", "next_step")
+"""The observer's own words, which wait until the learner's are there or were left out for a reason.
+Common practice in debriefing: one's own view first."""
 
 
 class NotObserved(Exception):
@@ -80,6 +86,11 @@ class Watch:
     def finished(self) -> bool:
         """Whether the observer said that it is complete; corrections are still taken."""
         return self.place == OBSERVED
+
+    @property
+    def learner_heard(self) -> bool:
+        """Whether the learner's words are there, or a reason why there are none."""
+        return bool({*LEARNERS, SKIPPED} & self.words.keys())
 
     @property
     def left(self) -> tuple[Technique, ...]:
@@ -181,12 +192,21 @@ def said(
 ) -> tuple[Event, tuple[SealedText, ...]]:
     """Propose the words of the talk afterwards, all sealed; `finish` says that it is complete.
 
-    Raises NotObserved for a word that is not asked for, and for finishing with items left open.
+    The learner's words may come from the learner, who has signed in; everything else is the
+    observer's. Raises NotObserved for a word that is not asked for, for the observer's words before
+    the learner's, and for finishing with items left open.
     """
-    _by_observer(watch, stamp)
+    given = {name for name, text in words.items() if text.strip()}
+    if not (stamp.by == watch.person and given and given <= {*LEARNERS}) or due or finish:
+        _by_observer(watch, stamp)
     for name in words:
         if name not in WORDS:
             raise NotObserved(f"{name!r} is not asked for. There are: {', '.join(WORDS)}.")
+    if given & {*OBSERVERS} and not (watch.learner_heard or given & {*LEARNERS, SKIPPED}):
+        raise NotObserved(
+            "The learner speaks first. Record the learner's words, or as `learner_skipped` the"
+            " reason why there are none; then your own."
+        )
     if finish and watch.left:
         raise NotObserved(
             f"{len(watch.left)} of {len(watch.items)} items have no answer yet, the first is"

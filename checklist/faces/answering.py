@@ -18,6 +18,7 @@ from checklist.quantity import Concentration, Quantity, words
 from checklist.timing import said_date
 from checklist.workflow import Field
 
+_SHORT_FIGURES = (Kind.QUANTITY, Kind.COUNT, Kind.TIME)
 _NUMBERS = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION)
 _HINTS: Mapping[Kind, str] = {
     Kind.PRODUCT: "scan, or type",
@@ -184,7 +185,7 @@ class Asker:
                 if field.kind is not Kind.SEEN:
                     self._unread(field, raw)
                 continue
-            if said := _said_back(field, value):
+            if said := said_back(field, value):
                 self._terminal.say(said, first="    ")
             return Answer(raw, self._came(field, raw)), value
 
@@ -257,6 +258,18 @@ def is_scan(raw: str, *, today: date, scanner: Scanner = UNTRIED) -> bool:
     return True
 
 
+def unread_note(field: Field, raw: str) -> str:
+    """What is noted of an answer that could not be read; its text only where it is a short figure.
+
+    Then there are so few figures that no date of birth or record number can be meant.
+    """
+    text = raw.strip()
+    short = len(text) <= 8 and sum(char.isdigit() for char in text) <= 5
+    plain = short and text.isascii() and text.isprintable()
+    kept = text if plain and field.kind in _SHORT_FIGURES else "not kept"
+    return f"entry_unreadable: {field.name}: {kept}"
+
+
 def staff_code(raw: str, *, today: date, scanner: Scanner = UNTRIED) -> str:
     """What stands on a badge: the number of a scanned staff code, the text of a plain barcode
     without its prefix, or the text itself."""
@@ -285,7 +298,7 @@ def _prompt(field: Field) -> str:
     return f"{field.say} ({told}) >" if told else f"{field.say} >"
 
 
-def _said_back(field: Field, value: Value) -> str:
+def said_back(field: Field, value: Value) -> str:
     """What an answer was taken to mean; a datum that identifies a person only by its kind."""
     match value:
         case Quantity():

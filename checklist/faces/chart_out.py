@@ -120,12 +120,13 @@ def write(plot: Plot, file: Path) -> None:
     if ending not in ENDINGS:
         raise CannotGoOn(f"{file} should end in {', '.join(ENDINGS)}; nothing was written.")
     try:
-        file.write_bytes(_made(plot, ending))
+        file.write_bytes(made(plot, ending))
     except OSError as fault:
         raise CannotGoOn(f"{file} cannot be written ({fault.strerror}).") from fault
 
 
-def _made(plot: Plot, ending: str) -> bytes:
+def made(plot: Plot, ending: str) -> bytes:
+    """A plot in the form of one of ENDINGS. Raises NeedsExtra."""
     from checklist.drawing import page, paper, picture
 
     if ending == ".svg":

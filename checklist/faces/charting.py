@@ -10,6 +10,7 @@ from pathlib import Path
 import typer
 
 from checklist import baseline_file, counted
+from checklist.baseline_file import Kept
 from checklist.counted import MEASURES, Counted, Counting
 from checklist.drawing import pareto_plot, series_plot, unit_plot, wait_plot
 from checklist.drawing.plot import Plot
@@ -28,7 +29,7 @@ from checklist.review.chart import Chart, Phase
 from checklist.review.false_alarm import FalseAlarm, of_rules
 from checklist.review.series import Design, Kind, Point
 from checklist.review.small_cell import FLOOR, Cell, shown
-from checklist.review.special_cause import RULE_SETS
+from checklist.review.special_cause import RULE_SETS, rules_named
 
 COLUMNS = ("reason", "hazard", "step", "phase", "container", "drug_class", "shift", "remedy")
 _GAPS = (Kind.G, Kind.T)
@@ -132,10 +133,7 @@ def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]
     """The plot of a series, the chart behind it, and how often one like it is wrong."""
     counting, design = measure_of(wish.measure), design_of(wish)
     origins = chart_out.origins(wish.facts, wish.trails, wish.unit)
-    with opened(wish) as engine:
-        found, gap = points_of(engine, wish, counting, design)
-        phases = phases_of(engine, wish, design, found.points)
-    drawn = chart.draw(design, found.points, phases)
+    drawn, found, gap = drawn_of(wish)
     alarm = rehearsal.of_chart(drawn)
     newest = drawn.phases[-1].baseline
     beside = Beside(
@@ -148,6 +146,15 @@ def series_of(wish: Wish, *, wide: int = WIDE) -> tuple[Plot, Chart, FalseAlarm]
     )
     plot = series_plot.plotted(drawn, words_of(wish, counting), beside, wide=wide)
     return plot, drawn, alarm
+
+
+def drawn_of(wish: Wish) -> tuple[Chart, Counted, int]:
+    """The chart of a series with the points behind it and the open gap of a g chart."""
+    counting, design = measure_of(wish.measure), design_of(wish)
+    with opened(wish) as engine:
+        found, gap = points_of(engine, wish, counting, design)
+        phases = phases_of(engine, wish, design, found.points)
+    return chart.draw(design, found.points, phases), found, gap
 
 
 def points_of(
@@ -165,7 +172,7 @@ def points_of(
         raise CannotGoOn(
             f"{len(found.points)} points can be shown and {len(found.hidden)} rest on fewer than"
             f" {FLOOR.people} people or {FLOOR.preparations} preparations. Take months, all units"
-            " or a longer stretch; for rare events --kind g."
+            " or a longer stretch; for rare events a g chart."
         )
     return found, gap
 
@@ -174,16 +181,33 @@ def phases_of(
     engine: Engine, wish: Wish, design: Design, points: Sequence[Point]
 ) -> tuple[Phase, ...]:
     """The phases of a series: at changes of rules and at baselines that are kept for it."""
-    path = wish.baselines or baseline_file.place(Path())
-    frozen = baseline_file.of_series(baseline_file.read(path), wish.series, design)
+    kept = baseline_file.of_series(baseline_file.read(_lines_at(wish)), wish.series, design)
     changes = {} if design.kind in _GAPS else dict(counted.new_rules(engine, wish.by))
-    return phasing.phases([point.label for point in points], changes, frozen)
+    return phasing.phases([point.label for point in points], changes, kept)
 
 
 def freeze_series(
     wish: Wish, *, reason: str, by: str, since: str, until: str, without: tuple[str, ...]
 ) -> None:
-    """Freeze the line of a series on a stretch of it, and keep it."""
+    """Freeze the line of a series on a stretch of it, keep it and say so."""
+    path = _lines_at(wish)
+    kept = frozen(wish, reason=reason, by=by, since=since, until=until, without=without)
+    line = kept.baseline
+    typer.echo(
+        f"Kept in {path}: {kept.series}, version {line.version},"
+        f" {len(line.labels)} points ({line.standing})."
+    )
+    typer.echo(f"next: checklist chart series {wish.measure} --baselines {quoted(path)}")
+
+
+def frozen(
+    wish: Wish, *, reason: str, by: str, since: str, until: str, without: Sequence[str] = ()
+) -> Kept:
+    """The line of a series, frozen on a stretch of it (from its first point where `since` is "").
+
+    `without` are the points left out, each "LABEL=REASON". Raises CannotGoOn, Unusable,
+    BaselineFault.
+    """
     counting, design = measure_of(wish.measure), design_of(wish)
     with opened(wish) as engine:
         found, _ = points_of(engine, wish, counting, design)
@@ -192,23 +216,24 @@ def freeze_series(
     for label in (first, until):
         if label not in labels:
             raise CannotGoOn(f"No point is labelled {label!r}. They go from {labels[0]} on.")
-    kept = found.points[labels.index(first) : labels.index(until) + 1]
+    stretch = found.points[labels.index(first) : labels.index(until) + 1]
     excluded = [
         Exclusion(label=label, reason=why)
         for label, _, why in (one.partition("=") for one in without)
     ]
-    line = baseline.freeze(design, kept, reason=reason, excluded=excluded)
-    path = wish.baselines or baseline_file.place(Path())
-    done = baseline_file.keep(path, wish.series, line, by=by, at=real_clock())
-    typer.echo(
-        f"Kept in {path}: {done.series}, version {done.baseline.version},"
-        f" {len(line.labels)} points ({line.standing})."
-    )
-    typer.echo(f"next: checklist chart series {wish.measure} --baselines {quoted(path)}")
+    line = baseline.freeze(design, stretch, reason=reason, excluded=excluded)
+    return baseline_file.keep(_lines_at(wish), wish.series, line, by=by, at=real_clock())
 
 
 def draw_units(wish: Wish) -> None:
     """Draw or tell units side by side."""
+    plot = units_of(wish)
+    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
+        chart_out.tell(plot)
+
+
+def units_of(wish: Wish, *, wide: int = WIDE) -> Plot:
+    """The plot of units side by side."""
     counting = measure_of(wish.measure)
     if counting.value:
         raise CannotGoOn(f"{wish.measure} is a time; units are compared by counts. Try stopped.")
@@ -218,19 +243,20 @@ def draw_units(wish: Wish) -> None:
         counts, ids = counted.by_column(engine, counting, "unit", only=_only(wish.only))
     names = list(sizes)
     seen = [name for name in names if shown(sizes[name])]
+    if not seen:
+        raise CannotGoOn("Too few preparations or people stand behind each unit to show it.")
     units = [
         funnel.UnitCount(unit=n, count=counts.get(n, 0), size=sizes[n].preparations) for n in seen
     ]
     kind = funnel.Count.SHARE if counting.once else funnel.Count.RATE
-    plot = unit_plot.plotted(
+    return unit_plot.plotted(
         funnel.draw(units, kind),
         words_of(replace(wish, unit=""), counting),
         ids={name: ids.get(name, ()) for name in seen},
         trails=origins,
         hidden=[name for name in names if name not in seen],
+        wide=wide,
     )
-    if not chart_out.handed_out(plot, wish.out, ids=wish.ids):
-        chart_out.tell(plot)
 
 
 def draw_kinds(wish: Wish, column: str) -> None:
@@ -329,8 +355,7 @@ def design_of(wish: Wish) -> Design:
     counting = measure_of(wish.measure)
     if wish.by not in counted.PERIODS:
         raise CannotGoOn(f"A point stands for a week or a month; {wish.by!r} is neither.")
-    if wish.rules not in RULE_SETS:
-        raise CannotGoOn(f"No rules are named {wish.rules!r}. `checklist chart rules` lists them.")
+    rules = rules_named(wish.rules)
     kinds = {str(kind).casefold(): kind for kind in Kind if kind is not Kind.NP}
     if wish.kind and wish.kind.casefold() not in kinds:
         raise CannotGoOn(f"There is no {wish.kind!r} chart here. There are: {', '.join(kinds)}.")
@@ -339,7 +364,7 @@ def design_of(wish: Wish) -> Design:
         raise CannotGoOn(f"{wish.measure} is a time: an XmR or run chart fits, no {kind} chart.")
     if kind in (Kind.P, Kind.P_PRIME) and not counting.once:
         raise CannotGoOn(f"A preparation can have several {counting.events_are}: take u or u'.")
-    return Design(kind=kind, rules=RULE_SETS[wish.rules])
+    return Design(kind=kind, rules=rules)
 
 
 def words_of(wish: Wish, counting: Counting) -> Measure:
@@ -350,6 +375,11 @@ def words_of(wish: Wish, counting: Counting) -> Measure:
         period=wish.by,
         unit=counting.unit,
     )
+
+
+def _lines_at(wish: Wish) -> Path:
+    """The file of frozen lines that is meant."""
+    return wish.baselines or baseline_file.place(Path())
 
 
 def _only(given: Sequence[str]) -> Mapping[str, str]:

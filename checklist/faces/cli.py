@@ -26,6 +26,7 @@ from checklist.faces import (
     report,
     review,
     scanner,
+    serve,
     trail,
     trail_heads,
     unit,
@@ -94,6 +95,7 @@ app.add_typer(scanner.app, name="scanner")
 app.add_typer(facts.app, name="facts")
 app.add_typer(review.app, name="review")
 app.command()(ask.ask)
+app.command()(serve.serve)
 app.add_typer(chart.app, name="chart")
 app.add_typer(report.app, name="report")
 app.add_typer(year.app, name="year")

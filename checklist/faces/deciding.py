@@ -9,12 +9,12 @@ from pathlib import Path
 import typer
 
 from checklist.educator.access import Act
-from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, decided, standing
+from checklist.educator.competence import COMPETENT, LASTS, NOT_YET, standing
 from checklist.educator.competence import due as what_is_due
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.observing import watch_named
-from checklist.faces.review_desk import desk, say, signed, table, worded
-from checklist.faces.workplace import new_id
+from checklist.faces.review_desk import desk, say, table
+from checklist.faces.study import every_decision, worded
+from checklist.faces.watching import decide as record
 from checklist.review.feedback import said
 
 
@@ -31,7 +31,7 @@ def due(
     with desk(trail, ward, by) as at:
         at.allow(Act.SEE, person)
         with at.kept() as kept:
-            decisions = at.decisions(kept)
+            decisions = every_decision(kept)
         rows = what_is_due(decisions, at.ward.staff, at.today)
         open_ = [
             one
@@ -96,17 +96,13 @@ def decide(
 ) -> None:
     """Record a decision on a person and a container."""
     with desk(trail, ward, by) as at:
+        last = _day(until) if until else at.today + LASTS
         at.allow(Act.DECIDE, person)
         if person not in at.ward.staff:
             raise CannotGoOn(f"No member of staff of this unit has the code {person!r}.")
-        last = _day(until) if until else at.today + LASTS
         with at.kept(write=True) as kept:
             assert kept is not None
-            watches = [watch_named(at, kept, one) for one in on]
-            event = decided(new_id(), person, container, outcome, watches, at.stamp(), until=last)
-            signed(kept, event)
-        end = f", in date until {said(last)}" if outcome == COMPETENT else ""
-        say(f"Recorded: {person}, {worded(container)}: {outcome}{end}.")
+            say(record(kept, at.stamp, person, container, outcome, on, last))
         if outcome == COMPETENT and not until:
             days = LASTS // timedelta(days=1)
             say(f"No day was named, so {days} days were taken (common practice, no source).")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from checklist.educator.access import Act
@@ -12,6 +14,8 @@ from checklist.faces.leaving import DONE, WANTING, CannotGoOn
 from checklist.faces.review_desk import desk, say
 from checklist.facts.pseudonym import pseudonyms
 from checklist.petri_net import net_of, played, pnml
+from checklist.trail import Trail
+from checklist.workflow import Layout
 
 LOG = "events.ocel.json"
 
@@ -25,23 +29,47 @@ def events(out: Path, *, trail: Path | None, ward: Path | None, by: str) -> int:
             raise CannotGoOn(
                 f"{out} holds {taken[0]} already; nothing is overwritten. Name another folder."
             )
-        # The same person has the same pseudonym within one trail; nobody keeps the key.
-        named = pseudonyms(hashlib.sha256(at.trail.origin.genesis).digest()[:32])
-        every = [at.trail.of(one.id) for one in at.trail.preparations()]
-        log = ocel(every, at.trail.origin.unit, named)
-        (out / LOG).write_text(json.dumps(log, indent=1), encoding="utf-8")
         say(at.verified)
-        say(f"{out / LOG}: {len(log['events'])} events of {len(every)} preparations (OCEL 2.0)")
         code = DONE
-        for digest, ended in sorted(traces(log).items()):
-            net = net_of(at.station.rules_of(digest).layout)
-            file = out / f"workflow-{digest[:12]}.pnml"
-            file.write_bytes(pnml(net))
-            found = played(net, ended.values())
-            say(
-                f"{file}: {len(net.places)} places, {len(net.transitions)} transitions;"
-                f" {found.fitting} of {found.traces} ended preparations play without a fault,"
-                f" fitness {found.value}"
-            )
-            code = code if found.value == 1 else WANTING
+        for one in made(at.trail, lambda digest: at.rules_of(digest).layout):
+            (out / one.name).write_bytes(one.content)
+            say(f"{out / one.name}: {one.said}")
+            code = code if one.fits else WANTING
     return code
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """One file of the export: its name and content, what is said of it, and whether all fits."""
+
+    name: str
+    content: bytes
+    said: str
+    fits: bool = True
+
+
+def made(trail: Trail, layout_of: Callable[[str], Layout]) -> Iterator[Made]:
+    """The log of a trail, then a net for each workflow with how the log plays on it.
+
+    `layout_of` gives the layout of the workflow with a digest.
+    """
+    # The same person has the same pseudonym within one trail; nobody keeps the key.
+    named = pseudonyms(hashlib.sha256(trail.origin.genesis).digest()[:32])
+    every = [trail.of(one.id) for one in trail.preparations()]
+    log = ocel(every, trail.origin.unit, named)
+    yield Made(
+        name=LOG,
+        content=json.dumps(log, indent=1).encode(),
+        said=f"{len(log['events'])} events of {len(every)} preparations (OCEL 2.0)",
+    )
+    for digest, ended in sorted(traces(log).items()):
+        net = net_of(layout_of(digest))
+        found = played(net, ended.values())
+        yield Made(
+            name=f"workflow-{digest[:12]}.pnml",
+            content=pnml(net),
+            said=f"{len(net.places)} places, {len(net.transitions)} transitions;"
+            f" {found.fitting} of {found.traces} ended preparations play without a fault,"
+            f" fitness {found.value}",
+            fits=found.value == 1,
+        )

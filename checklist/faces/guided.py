@@ -7,7 +7,7 @@ from datetime import datetime
 
 from checklist.engine import GO_ON, MovedOn, NotOffered
 from checklist.faces import blocks, breaks, handover
-from checklist.faces.answering import Asker, BreakAsked, EndAsked
+from checklist.faces.answering import Asker, BreakAsked, EndAsked, unread_note
 from checklist.faces.leaving import DONE, WANTING
 from checklist.faces.stops import CLOSED, Stopped
 from checklist.faces.terminal import BOLD, Terminal
@@ -15,7 +15,7 @@ from checklist.faces.workplace import Workplace, begun, quoted
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
-from checklist.observation import KEYED_NOTE, Kind
+from checklist.observation import KEYED_NOTE
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen
@@ -352,9 +352,7 @@ class Guided:
 
     def _unread(self, field: Field, raw: str) -> None:
         """Keep that an answer could not be read; its text only where that is a short figure."""
-        figures = field.kind in (Kind.QUANTITY, Kind.COUNT, Kind.TIME)
-        kept = raw.strip() if figures and _is_short_figure(raw.strip()) else "not kept"
-        self._note(f"entry_unreadable: {field.name}: {kept}")
+        self._note(unread_note(field, raw))
 
     def _typed_code(self, field: Field, reason: str) -> None:
         """Keep why a code was typed in place of a scan."""
@@ -370,8 +368,3 @@ class Guided:
 
     def _clock(self, at: datetime) -> str:
         return f"{self._at.ward.unit.local(at):%H:%M}"
-
-
-def _is_short_figure(text: str) -> bool:
-    """Few enough figures that no date of birth or record number can be meant."""
-    return len(text) <= 8 and sum(char.isdigit() for char in text) <= 5 and text.isascii()

@@ -10,8 +10,12 @@ In, one act a line, and after each {"outcome": "recorded", "left": 12} or
 
     {"answers": {"neck_dries": "seen", "snaps_away": {"answer": "not so", "remark": "..."}}}
     {"answers": {"neck_dries": "not so"}, "because": "mixed up two items"}     a correction
+    {"words": {"learner_well": "...", "learner_change": "..."}}
     {"words": {"well": "...", "change": "...", "next_step": "..."}, "due": "2026-12-09"}
     {"finish": true}
+
+The learner speaks first: the observer's words are not taken before, unless `learner_skipped` says
+why there are none.
 
 Remarks and words are kept where they can be erased, never in the chain.
 """
@@ -20,7 +24,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -29,27 +33,26 @@ import typer
 
 from checklist.educator.access import Act
 from checklist.educator.watch import (
-    AFTER,
     ANSWERS,
-    DURING,
+    LEARNERS,
     NOT_OBSERVABLE,
     NOT_SO,
+    OBSERVERS,
     SEEN,
+    SKIPPED,
     WORDS,
     NotObserved,
     Watch,
-    answered,
-    begun,
-    said,
-    watch_of,
 )
 from checklist.faces.leaving import DONE, WANTING, CannotGoOn
-from checklist.faces.review_desk import Desk, desk, say, signed, worded
+from checklist.faces.review_desk import Desk, desk, say
 from checklist.faces.stops import Stopped, Stops
+from checklist.faces.study import every_watch, watch_named, worded
 from checklist.faces.terminal import BOLD, Terminal
-from checklist.faces.workplace import new_id, preparation_of
+from checklist.faces.watching import again, answer, say_words, taken_up
+from checklist.faces.watching import correct as correct_one
+from checklist.faces.workplace import preparation_of
 from checklist.observation import Channel
-from checklist.preparation import CLOSED
 from checklist.trail import Trail
 from checklist.workflow import Technique
 
@@ -67,13 +70,13 @@ def guided(named: str, *, trail: Path | None, ward: Path | None, by: str) -> int
         _allowed(at, named)
         with at.kept(write=True) as kept:
             assert kept is not None
-            watch = _opened(at, kept, named)
+            watch = _taken_up(at, kept, named)
             terminal = Terminal(stops)
             try:
                 _ask_words(at, kept, _ask_items(at, kept, watch, terminal), terminal)
             except Stopped:
                 terminal.say()
-            watch = _again(kept, watch.id)
+            watch = again(kept, watch.id)
         _leave(at, watch, terminal)
     return DONE if watch.finished else WANTING
 
@@ -94,38 +97,9 @@ def _allowed(at: Desk, named: str) -> None:
     at.allow(Act.OBSERVE, about.opened_by, about.id)
 
 
-def _opened(at: Desk, kept: Trail, named: str) -> Watch:
-    """The observation to go on with: this person's unfinished one of the preparation, or new."""
-    id_ = preparation_of(at.trail, named).id
-    entries = at.trail.of(id_)
-    first, last = entries[0].event, entries[-1]
-    for one in at.watches(kept):
-        if one.about == id_ and one.observer == at.person.code and not one.finished:
-            return one
-    workflow = at.rules(entries).workflow
-    if not workflow.observe:
-        raise CannotGoOn(
-            f"The workflow {workflow.name} under which this was prepared names nothing to observe."
-            " Add `[[observe]]` tables to its file; they hold for preparations begun from then on."
-        )
-    event = begun(
-        new_id(),
-        last,
-        person=first.by,
-        container=first.body["container"],
-        workflow=workflow.digest,
-        items=workflow.observe,
-        when=AFTER if last.event.lands in CLOSED else DURING,
-        stamp=at.stamp(),
-    )
-    kept.append(event)
-    return _again(kept, event.preparation)
-
-
-def _again(kept: Trail, id_: str) -> Watch:
-    watch = watch_of(kept.of(id_))
-    assert watch is not None, "an observation was just written"
-    return watch
+def _taken_up(at: Desk, kept: Trail, named: str) -> Watch:
+    entries = at.trail.of(preparation_of(at.trail, named).id)
+    return taken_up(kept, entries, at.rules(entries).workflow, at.stamp)
 
 
 def _ask_items(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch:
@@ -145,9 +119,7 @@ def _ask_items(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> Watch
             terminal.say(worded(step).capitalize(), BOLD)
         word, remark = _ask(item, terminal)
         if word:
-            event, texts = answered(watch, {item.name: (word, remark)}, at.stamp(), new_id)
-            signed(kept, event, texts)
-            watch = _again(kept, watch.id)
+            watch = answer(kept, watch.id, at.stamp, {item.name: (word, remark)})
     return watch
 
 
@@ -171,9 +143,17 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
         return
     terminal.say()
     terminal.say("Afterwards: the learner speaks first. Enter leaves a line empty.", BOLD)
-    words = {name: terminal.read(f"  {what} >").strip() for name, what in WORDS.items()}
+    words: dict[str, str] = {}
+
+    def ask(names: Sequence[str]) -> bool:
+        words.update({one: terminal.read(f"  {WORDS[one]} >").strip() for one in names})
+        return any(words[one] for one in names)
+
+    heard = watch.learner_heard or ask(LEARNERS) or ask((SKIPPED,))
+    if heard:
+        ask(OBSERVERS)
     due = None
-    while words["next_step"] and due is None:
+    while words.get("next_step") and due is None:
         typed = terminal.read("  By which day (2026-12-09; Enter: none) >").strip()
         if not typed:
             break
@@ -181,8 +161,7 @@ def _ask_words(at: Desk, kept: Trail, watch: Watch, terminal: Terminal) -> None:
             due = date.fromisoformat(typed)
         except ValueError:
             terminal.say("  A day is written like 2026-12-09.")
-    event, texts = said(watch, words, at.stamp(), new_id, due=due, finish=True)
-    signed(kept, event, texts)
+    say_words(kept, watch.id, at.stamp, words, due=due, finish=True)
 
 
 # -- by lines ------------------------------------------------------------------------------------
@@ -198,7 +177,7 @@ def in_lines(named: str, *, trail: Path | None, ward: Path | None, by: str) -> i
 
 
 def _serve(at: Desk, kept: Trail, named: str) -> int:
-    watch = _opened(at, kept, named)
+    watch = _taken_up(at, kept, named)
     _out(
         {
             "observation": watch.id,
@@ -235,16 +214,12 @@ def _taken(at: Desk, kept: Trail, watch: Watch, line: str) -> Watch:
     if "answers" in act:
         told = {name: _told(value) for name, value in _mapping(act["answers"]).items()}
         because = _text(act.get("because", ""))
-        event, texts = answered(watch, told, at.stamp(), new_id, because=because)
-        signed(kept, event, texts)
-        watch = _again(kept, watch.id)
+        watch = answer(kept, watch.id, at.stamp, told, because=because)
     if "words" in act or act.get("finish"):
         words = {name: _text(text) for name, text in _mapping(act.get("words", {})).items()}
         due = _day(_text(act.get("due", "")))
         finish = act.get("finish") is True
-        event, texts = said(watch, words, at.stamp(), new_id, due=due, finish=finish)
-        signed(kept, event, texts)
-        watch = _again(kept, watch.id)
+        watch = say_words(kept, watch.id, at.stamp, words, due=due, finish=finish)
     return watch
 
 
@@ -285,7 +260,7 @@ def _out(data: Mapping[str, Any]) -> None:
 def correct(
     observation: str,
     item: str,
-    answer: str,
+    word: str,
     because: str,
     *,
     trail: Path | None,
@@ -293,27 +268,11 @@ def correct(
     by: str,
 ) -> None:
     """Correct one answer of one's own observation."""
-    if answer not in ANSWERS:
-        raise CannotGoOn(f"{answer!r} is no answer. There are: {', '.join(ANSWERS)}.")
+    if word not in ANSWERS:
+        raise CannotGoOn(f"{word!r} is no answer. There are: {', '.join(ANSWERS)}.")
     with desk(trail, ward, by) as at, at.kept(write=at.observations.exists()) as kept:
-        watch = watch_named(at, kept, observation)
+        watch = watch_named(every_watch(kept), observation)
         assert kept is not None, "an observation was found in it"
         at.allow(Act.OBSERVE, watch.person, watch.about)
-        if item not in watch.answers:
-            raise CannotGoOn(f"{item!r} has no answer yet that could be corrected.")
-        event, texts = answered(watch, {item: (answer, "")}, at.stamp(), new_id, because=because)
-        signed(kept, event, texts)
-        say(f"Recorded: {item} is now {answer!r}; the earlier answer stays in its own entry.")
-
-
-def watch_named(at: Desk, kept: Trail | None, named: str) -> Watch:
-    """The observation that a person means by its id or the beginning of it."""
-    fitting = [one for one in at.watches(kept) if named and one.id.startswith(named)]
-    if len(fitting) == 1:
-        return fitting[0]
-    if fitting:
-        raise CannotGoOn(f"Several observations begin with {named!r}. Type more of it.")
-    raise CannotGoOn(
-        f"There is no observation {named!r} beside this trail. `checklist review ID` names those of"
-        " a preparation."
-    )
+        correct_one(kept, watch.id, at.stamp, item, word, because)
+        say(f"Recorded: {item} is now {word!r}; the earlier answer stays in its own entry.")

@@ -10,14 +10,24 @@ from typing import Any
 import typer
 
 from checklist.educator.access import Act
-from checklist.educator.story import EARLIER, Compared, Moment, Pace, Story, compared, story_of
-from checklist.educator.watch import NOT_SO, SEEN, Watch
-from checklist.engine import GO_ON
-from checklist.faces.review_desk import Desk, desk, say, table, worded
+from checklist.educator.story import EARLIER, Compared, Pace, Story
+from checklist.educator.watch import NOT_SO, Watch
+from checklist.faces.retelling import (
+    TOO_FAST_HEAD,
+    of_break,
+    of_pace,
+    of_pair,
+    of_the_units,
+    of_too_fast,
+    of_watch,
+    summed_up,
+    told,
+    what,
+)
+from checklist.faces.review_desk import Desk, desk, say, table
+from checklist.faces.study import every_watch, worded
 from checklist.faces.workplace import preparation_of
-from checklist.review.small_cell import TOO_FEW
-from checklist.timing import said_date, said_span
-from checklist.verdict import REMEDY_WORDS, Remedy
+from checklist.timing import said_date
 
 
 def replay(named: str, *, trail: Path | None, ward: Path | None, by: str, as_json: bool) -> None:
@@ -28,38 +38,22 @@ def replay(named: str, *, trail: Path | None, ward: Path | None, by: str, as_jso
         at.allow(Act.SEE, entries[0].event.by, id_)
         story, beside = told(at, id_)
         with at.kept() as kept:
-            watches = [one for one in at.watches(kept) if one.about == id_]
+            watches = [one for one in every_watch(kept) if one.about == id_]
         if as_json:
             typer.echo(json.dumps(_data(story, beside, watches, at.verified)))
             return
         _show(at, story, beside, watches)
 
 
-def told(at: Desk, id_: str) -> tuple[Story, tuple[Compared, ...]]:
-    """The story of a preparation, and its times beside those of others."""
-    entries = at.trail.of(id_)
-    rules = at.rules(entries)
-    story = story_of(entries, rules.workflow, at.facts(entries))
-    container = entries[0].event.body["container"]
-    others = at.all_facts(lambda one: one.event.body["container"] == container)
-    return story, compared(story, list(others))
-
-
-def _show(at: Desk, story: Story, beside: Sequence[Compared], watches: Sequence[Watch]) -> None:
+def _show(at: Desk, story: Story, beside: tuple[Compared, ...], watches: Sequence[Watch]) -> None:
     opened = at.local(story.opened)
     say(f"Preparation {story.id[:12]}   {worded(story.container)}   {said_date(opened.date())}")
-    stops = sum(f.tier == "hard" for f in story.findings)
-    soft = sum(f.tier == "soft" for f in story.findings)
-    say(
-        f"By {story.person}: {worded(story.ending) or 'not ended yet'},"
-        f" {said_span(story.moments[-1].at - story.opened)}, {len(story.stays)} steps;"
-        f" stops {stops}, cautions {soft}, breaks {len(story.breaks)}"
-    )
+    say(summed_up(story))
     say(at.verified)
     say()
     for one in story.moments:
         head = f"{at.local(one.at):%H:%M:%S}  {one.took:>5.0f} s  {one.by:<6}  "
-        say(f"{worded(one.step)}: {_what(one)}", head)
+        say(f"{worded(one.step)}: {what(one)}", head)
     _pairs(story)
     _breaks(story)
     _times(beside)
@@ -69,48 +63,13 @@ def _show(at: Desk, story: Story, beside: Sequence[Compared], watches: Sequence[
     typer.echo(f"next: checklist review feedback {story.id[:12]} {at.options}")
 
 
-def _what(one: Moment) -> str:
-    codes = ", ".join(one.codes)
-    note = one.body.get("note", "")
-    beside = f" ({note})" if note else ""
-    match one.what:
-        case "passed":
-            return "kept"
-        case "cautioned":
-            return f"CAUTION {codes}"
-        case "refused":
-            return f"STOP {codes}"
-        case "proceeded":
-            return f"went on past {codes}: {GO_ON.get(one.how, one.how)}{beside}"
-        case "remedied":
-            return f"way out of {codes}: {REMEDY_WORDS[Remedy(one.how)]}{beside}"
-        case "interrupted":
-            return f"interrupted: {one.how}"
-        case "resumed":
-            return "came back"
-        case "ended":
-            return f"ended: {worded(one.how)}{beside}"
-        case "noted":
-            return f"note: {one.body['text']}"
-        case "revealed":
-            return "the working was shown"
-        case _:
-            return one.what
-
-
 def _pairs(story: Story) -> None:
     if not story.pairs:
         return
     say()
     say("Second person")
     for one in story.pairs:
-        shown = "; the working had been shown before" if one.shown_before else ""
-        word = "agreed" if one.agreed else "did not agree"
-        say(
-            f"{worded(one.step)}: {one.second} {word}, {one.apart:.0f} s after"
-            f" {one.preparer}'s last entry{shown}",
-            "  ",
-        )
+        say(of_pair(one), "  ")
 
 
 def _breaks(story: Story) -> None:
@@ -119,12 +78,10 @@ def _breaks(story: Story) -> None:
     say()
     say("Breaks")
     for one in story.breaks:
-        away = "nobody came back" if one.away is None else f"{one.away:.0f} s away"
-        critical = ", at a critical step" if one.critical else ""
-        say(f"{worded(one.step)}: {one.cause}, {away}{critical}", "  ")
+        say(of_break(one), "  ")
 
 
-def _times(beside: Sequence[Compared]) -> None:
+def _times(beside: tuple[Compared, ...]) -> None:
     say()
     say("Seconds at each step, without breaks and the time at a stop")
     rows = []
@@ -136,59 +93,38 @@ def _times(beside: Sequence[Compared]) -> None:
                 worded(stay.step),
                 f"{stay.seconds:.0f}",
                 f"{stay.tries}",
-                _pace(one.unit),
-                _pace(one.own),
+                of_pace(one.unit),
+                of_pace(one.own),
                 least,
             )
         )
     heads = ("step", "this one", "tries", "unit: middle (half)", "own earlier", "hands need")
     table(heads, rows, right=5)
-    shown = [one.unit for one in beside if one.unit]
-    if shown:
-        most = max(shown, key=lambda one: one.preparations)
-        say(
-            f"The unit's figures are of other people with this container: up to"
-            f" {most.preparations} preparations by {most.people} people."
-        )
-    else:
-        say(f"The unit's figures: {TOO_FEW} (fewer than 5 people or 20 preparations).")
+    say(of_the_units(beside))
     if not any(one.own for one in beside):
         say(f"Own earlier ones: fewer than {EARLIER}, so none are shown.")
-
-
-def _pace(pace: Pace | None) -> str:
-    return f"{pace.middle:.0f} ({pace.low:.0f} to {pace.high:.0f})" if pace else "-"
 
 
 def _too_fast(story: Story) -> None:
     if not story.too_fast:
         return
     say()
-    say("Faster than hands can be: ask, it is no verdict (it may have been entered afterwards)")
+    say(TOO_FAST_HEAD)
     for one in story.too_fast:
-        say(
-            f"{one.phase} ({', '.join(map(worded, one.steps))}): {one.seconds:.0f} s; hands need"
-            f" at least {one.needed} s ({'; '.join(one.sources)})",
-            "  ",
-        )
+        say(of_too_fast(one), "  ")
 
 
 def _watched(watches: Sequence[Watch]) -> None:
     for one in watches:
         say()
-        state = "" if one.finished else ", not finished"
-        say(
-            f"Observation {one.id[:12]} by {one.observer}, {one.when} the preparation{state}: seen"
-            f" {len(one.answered(SEEN))}, not so {len(one.answered(NOT_SO))} (critical"
-            f" {len(one.answered(NOT_SO, critical=True))}), of {len(one.items)}"
-        )
+        say(of_watch(one))
         for item in one.answered(NOT_SO):
             mark = "critical: " if item.critical else ""
             say(f"not so: {mark}{item.say}", "  ")
 
 
 def _data(
-    story: Story, beside: Sequence[Compared], watches: Sequence[Watch], verified: str
+    story: Story, beside: tuple[Compared, ...], watches: Sequence[Watch], verified: str
 ) -> dict[str, Any]:
     def pace(one: Pace | None) -> dict[str, Any] | None:
         if one is None:

@@ -25,6 +25,7 @@ from checklist.review.cusum import Plan
 from checklist.review.false_alarm import FalseAlarm, expected
 
 GLANCE = ("stopped", "stops", "near-misses", "late-stops", "not-given", "breaks", "recovery")
+MONTH_ENDINGS = (".pdf", ".xlsx")
 WIDE = 520
 """The width of a plot on an upright page."""
 
@@ -32,8 +33,22 @@ WIDE = 520
 def month_report(wish: Wish, month: str, files: Sequence[Path]) -> None:
     """Set the report of a month, or write its tables."""
     for file in files:
-        if file.suffix.lower() not in (".pdf", ".xlsx"):
+        if file.suffix.lower() not in MONTH_ENDINGS:
             raise CannotGoOn(f"{file} should end in .pdf or .xlsx; nothing was written.")
+    report = month_of(wish, month)
+    for file in files:
+        _write(file, month_made(report, file.suffix.lower()))
+
+
+def month_made(report: Month, ending: str) -> bytes:
+    """A month's report in the form of one of MONTH_ENDINGS. Raises NeedsExtra."""
+    if ending == ".pdf":
+        return month_pdf(report, real_clock())
+    return as_xlsx([report.glance, *(plot.sheet for plot in report.parts)])
+
+
+def month_of(wish: Wish, month: str) -> Month:
+    """The report of a month. Raises CannotGoOn where nothing can be shown."""
     series: list[tuple[str, Plot, Chart, FalseAlarm]] = []
     left_out: list[str] = []
     for name in GLANCE:
@@ -57,7 +72,7 @@ def month_report(wish: Wish, month: str, files: Sequence[Path]) -> None:
         except (CannotGoOn, ValueError) as fault:
             left_out.append(str(fault))
     alarms = expected(alarm for _, _, _, alarm in series)
-    report = Month(
+    return Month(
         title=f"Quality report, {wish.unit or 'all units'}, {month}",
         about=(
             (
@@ -70,12 +85,6 @@ def month_report(wish: Wish, month: str, files: Sequence[Path]) -> None:
         unknown=tuple(left_out),
         foot=series[0][1].foot[:-1],
     )
-    for file in files:
-        if file.suffix.lower() == ".pdf":
-            data = month_pdf(report, real_clock())
-        else:
-            data = as_xlsx([report.glance, *(plot.sheet for plot in report.parts)])
-        _write(file, data)
 
 
 def _glance(series: Sequence[tuple[str, Plot, Chart, FalseAlarm]], month: str) -> Sheet:
@@ -104,7 +113,7 @@ def feedback_page(
     names: bool,
 ) -> None:
     """Set one page of feedback, once the one who asks may see it."""
-    from checklist.faces.coaching import sheet_of
+    from checklist.faces.coached import sheet_of
     from checklist.faces.review_desk import desk
 
     if out.suffix.lower() != ".pdf":
@@ -126,7 +135,7 @@ def progress_chart(
 ) -> None:
     """Draw a person's learning curve, once the one who asks may see it."""
     from checklist.educator.progress import ALL
-    from checklist.faces.coaching import attempts_of
+    from checklist.faces.coached import attempts_of
     from checklist.faces.review_desk import desk
 
     with ExitStack() as opened:

@@ -32,7 +32,7 @@ def lines(text: str, width: int, *, first: str = "", rest: str | None = None) ->
     left out). A number is never parted from the unit that follows it, a month never from its year.
     """
     after = " " * len(first) if rest is None else rest
-    kept = _MONTH_AND_YEAR.sub(rf"\1{_STAYS}", _NUMBER_AND_UNIT.sub(_STAYS, harmless(text)))
+    kept = together(harmless(text), _STAYS)
     broken = textwrap.wrap(
         kept,
         max(width, _NARROWEST),
@@ -42,6 +42,11 @@ def lines(text: str, width: int, *, first: str = "", rest: str | None = None) ->
         break_on_hyphens=False,
     )
     return [line.replace(_STAYS, " ").rstrip() for line in broken] or [first.rstrip()]
+
+
+def together(text: str, stays: str) -> str:
+    """The text with `stays` for each space between a number and its unit, a month and its year."""
+    return _MONTH_AND_YEAR.sub(rf"\1{stays}", _NUMBER_AND_UNIT.sub(stays, text))
 
 
 def apart(left: str, right: str, width: int) -> list[str]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from checklist.faces.options import JsonOption
+
+if TYPE_CHECKING:
+    from checklist.intake.fault import Fault
 
 app = typer.Typer(
     help="Look over a ward's files.",
@@ -33,23 +37,19 @@ def check(
 
     with told():
         from checklist.definition import WorkflowFaults
+        from checklist.faces.looking_over import looked_over
         from checklist.faces.saying import harmless
         from checklist.faces.workplace import quoted
-        from checklist.intake.ward import load_ward
-        from checklist.library import of_ward
         from checklist.proof import prove_all
 
-        try:
-            ward = load_ward(folder)
-        except Faults as found:
+        found = looked_over(folder)
+        ward, own = found.ward, [found.flows[name] for name in found.own]
+        if found.faults or ward is None:
             if not json:
-                raise
-            _faults(found)
-            raise typer.Exit(USAGE) from None
-        flows, required = of_ward(folder)
-        kept = {file.stem for file in (folder / "workflows").glob("*.toml")}
-        own = [flow for name, flow in flows.items() if name.partition(".")[0] in kept]
-        ways_round = [fault for flow in own for fault in prove_all(flow, required).faults]
+                raise Faults(found.faults)
+            _faults(found.faults)
+            raise typer.Exit(USAGE)
+        ways_round = [fault for flow in own for fault in prove_all(flow, found.required).faults]
         if ways_round:
             raise WorkflowFaults(ways_round)
     counts = {
@@ -73,13 +73,8 @@ def check(
         message("There is no order yet; add one to orders.json.")
 
 
-def _faults(found: object) -> None:
+def _faults(found: Sequence[Fault]) -> None:
     from json import dumps
 
-    from checklist.intake.fault import Faults
-
-    assert isinstance(found, Faults)
-    faults = [
-        {"file": one.file, "place": one.place, "sentence": one.sentence} for one in found.faults
-    ]
+    faults = [{"file": one.file, "place": one.place, "sentence": one.sentence} for one in found]
     typer.echo(dumps({"faults": faults}))

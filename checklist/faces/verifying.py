@@ -16,9 +16,12 @@ from checklist.faces.leaving import DAMAGED, DONE, WANTING, message
 from checklist.faces.notarial import Comparison
 from checklist.faces.saying import harmless
 from checklist.faces.workplace import quoted, trail_to_read
+from checklist.note import VerifierKey
 from checklist.signature_report import Signatures
 from checklist.trail import Trail, Verification
 
+LOOKS = 3
+"""How often a trail is read beside its heads before a difference counts."""
 MOST_NAMED = 10
 """Most entries of one kind that a sentence names."""
 
@@ -64,20 +67,37 @@ def verify(
     as_json: bool,
 ) -> int:
     """Verify a trail and tell what was found; the command's exit code."""
-    path, given = trail_to_read(trail, ward), notarial.named_keys(key)
-    inside = Trail.examine(path)
-    stored = Stored(path)
-    beside = tuple(notarial.comparisons(path, stored, against, given))
-    signatures = notarial.signatures(path, given) if inside.whole else None
-    found = Verified(inside=inside, beside=beside, signatures=signatures)
-    if not found.damaged:
-        notarial.remember(stored)
+    path = trail_to_read(trail, ward)
+    found = looked_over(path, against, notarial.named_keys(key))
     if as_json:
         typer.echo(json.dumps(_data(path, found)))
     else:
         _say(path, found)
     _warn(found)
     return DAMAGED if found.damaged else WANTING if found.wanting else DONE
+
+
+def looked_over(
+    path: Path, against: Sequence[Path] = (), given: Sequence[VerifierKey] = ()
+) -> Verified:
+    """Everything that can be found of a trail: inside it, beside kept heads, of its signatures.
+
+    A head that is seen and holds is remembered for the next look. It reads the whole file, on
+    connections of its own, and holds up nobody who writes.
+    """
+    inside = Trail.examine(path)
+    for _ in range(LOOKS):
+        stored = Stored(path)
+        beside = tuple(notarial.comparisons(path, stored, against, given))
+        # While work goes on a head can be kept between the two reads: then it is newer than what
+        # was read of the trail. A trail whose end is gone is still without it at the next look.
+        if not any(one.sentence for one in beside):
+            break
+    signatures = notarial.signatures(path, given) if inside.whole else None
+    found = Verified(inside=inside, beside=beside, signatures=signatures)
+    if not found.damaged:
+        notarial.remember(stored)
+    return found
 
 
 def _say(path: Path, found: Verified) -> None:

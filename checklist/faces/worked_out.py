@@ -38,6 +38,13 @@ def harm(facts: Path, preparation: str, letter: str, by: str, because: str) -> N
 
 def before_after(facts: Path, day: str, unit: str) -> None:
     """Tell the two rates and their ratio."""
+    for line in before_after_said(facts, day, unit):
+        typer.echo(line)
+    _checked(facts)
+
+
+def before_after_said(facts: Path, day: str, unit: str) -> list[str]:
+    """The two rates and their ratio, a line for each. Raises CannotGoOn."""
     checked_day(day)
     engine = engine_of(Wish(name="", facts=facts, scope=Scope(unit=unit)))
     try:
@@ -46,17 +53,20 @@ def before_after(facts: Path, day: str, unit: str) -> None:
         raise CannotGoOn(str(fault)) from fault
     finally:
         engine.close()
+    said = []
     for when, (stops, made) in (("before", found.before), ("from then on", found.after)):
         if made < FLOOR.preparations:
             raise CannotGoOn(f"Too few preparations {when} to be shown.")
-        typer.echo(f"{when:<13} {stops} refusals in {made} preparations, {_per(stops, made)}")
+        said.append(f"{when:<13} {stops} refusals in {made} preparations, {_per(stops, made)}")
     ratio = found.ratio
-    typer.echo(
-        f"ratio         {ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f}, exact 95 % limits),"
-        f" P {ratio.p_value:.3g}"
-    )
-    typer.echo("The day has to be chosen before the numbers are seen; a chart shows the rest.")
-    _checked(facts)
+    return [
+        *said,
+        (
+            f"ratio         {ratio.ratio:.2f} ({ratio.low:.2f} to {ratio.high:.2f}, exact 95 %"
+            f" limits), P {ratio.p_value:.3g}"
+        ),
+        "The day has to be chosen before the numbers are seen; a chart shows the rest.",
+    ]
 
 
 def gaps(facts: Path, reasons: Sequence[str], unit: str, *, ids: bool) -> None:
@@ -70,30 +80,45 @@ def gaps(facts: Path, reasons: Sequence[str], unit: str, *, ids: bool) -> None:
         for id_, gap in found.events:
             typer.echo(f"{id_}\t{gap}")
         return
-    typer.echo(f"{len(found.events)} events: {', '.join(map(harmless, reasons))}")
+    for line in gaps_said(found, reasons):
+        typer.echo(harmless(line))
+    _checked(facts)
+
+
+def gaps_said(found: worked.Gaps, reasons: Sequence[str]) -> list[str]:
+    """What the gaps between rare events come to, a line for each."""
+    said = [f"{len(found.events)} events: {', '.join(reasons)}"]
     if found.events:
         counts = sorted(gap for _, gap in found.events)
-        typer.echo(f"preparations from one to the next, middle one: {counts[len(counts) // 2]}")
-    typer.echo(f"preparations since the last: {found.open}")
+        said.append(f"preparations from one to the next, middle one: {counts[len(counts) // 2]}")
+    said.append(f"preparations since the last: {found.open}")
     if found.high is not None:
         word = "a signal: rarer than before" if found.signal else "no signal"
-        typer.echo(f"exact limit for a gap: {found.high:.0f}; {word}")
-    _checked(facts)
+        said.append(f"exact limit for a gap: {found.high:.0f}; {word}")
+    return said
 
 
 def audit_size(expected: float, half_width: float) -> None:
     """Tell the two sizes of an audit."""
+    for line in audit_size_said(expected, half_width):
+        typer.echo(line)
+
+
+def audit_size_said(expected: float, half_width: float) -> tuple[str, str]:
+    """The two sizes of an audit, a line for each. Raises CannotGoOn."""
     try:
         found = worked.audit_size(expected, half_width)
     except Unusable as fault:
         raise CannotGoOn(str(fault)) from fault
-    typer.echo(
-        f"{found.for_width} preparations: a share near {100 * expected:g} % is known within"
-        f" {100 * half_width:g} % (Wilson)."
-    )
-    typer.echo(
-        f"{found.without_event} preparations without one show that it is below"
-        f" {100 * expected:g} % (95 %)."
+    return (
+        (
+            f"{found.for_width} preparations: a share near {100 * expected:g} % is known within"
+            f" {100 * half_width:g} % (Wilson)."
+        ),
+        (
+            f"{found.without_event} preparations without one show that it is below"
+            f" {100 * expected:g} % (95 %)."
+        ),
     )
 
 

@@ -25,6 +25,7 @@ from checklist.extra import wanted
 from checklist.facts.row import TABLES, Base, columns
 
 LIST = "exported.json"
+HALF = f"{LIST}.half"
 KEY = "key"
 FORMAT = 1
 EXTRA = "analytics"
@@ -81,7 +82,8 @@ class Folder:
         """What counts now; nothing for a folder that is new. Raises FactsFault."""
         file = self.path / LIST
         if not file.exists():
-            ours = {KEY, *TABLES}
+            # A list that is half written belongs to an export that is under way or was cut short.
+            ours = {KEY, HALF, *TABLES}
             if self.path.is_dir() and any(each.name not in ours for each in self.path.iterdir()):
                 raise FactsFault(
                     f"{self.path} holds other things and no {LIST}. Name an empty folder or a new"
@@ -164,7 +166,7 @@ class Folder:
             "trails": {id_: asdict(one) for id_, one in sorted(after.trails.items())},
             "files": [asdict(each) for each in after.files],
         }
-        half = self.path / f"{LIST}.half"
+        half = self.path / HALF
         with half.open("w", encoding="utf-8") as out:
             out.write(json.dumps(data, indent=1))
             out.flush()

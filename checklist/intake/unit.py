@@ -16,6 +16,7 @@ r"""unit.toml: a ward's own settings, each by the name that the engine gives it.
     pin_tries = 5                               # wrong PINs on end that shut a person out
     pin_lock = "15 min"                         # for how long
     pin_shortest = 6                            # characters in a PIN
+    idle_lock = "10 min"                        # after which a tablet left alone is locked
     second_person_cautions = ["dose_outside_range"]
     pharmacist_review_expected = true
     weight_max_age = "7 days"                   # limits, only as tight as shipped or tighter: also
@@ -85,12 +86,16 @@ MAX_PATTERN = 200
 MAX_OPEN, MAX_OPTIONAL = 3, 4
 """Most parts of a pattern that may have any of several lengths, and most that may be left out."""
 
+SHORTEST_IDLE = Quantity.of("1", "min")
+"""What a tablet is left alone for at least: the warning before the lock stands for half of it."""
+
 Line = Annotated[str, Field(min_length=1, max_length=80)]
 Lines = list[Line]
 
 _TIMES = (
     "weight_max_age", "record_late_after",
     "window_time_critical", "window_frequent", "window_daily", "pin_lock",
+    "idle_lock",
 )  # fmt: skip
 _SHARES = ("rounding_warn", "rounding_limit")
 
@@ -115,6 +120,7 @@ class _Unit(Record):
     pin_tries: Annotated[int, Field(ge=1, le=100)] | None = None
     pin_lock: Line | None = None
     pin_shortest: Annotated[int, Field(ge=1, le=64)] | None = None
+    idle_lock: Line | None = None
     pharmacist_review_expected: bool | None = None
     weight_max_age: Line | None = None
     record_late_after: Line | None = None
@@ -159,6 +165,9 @@ def unit_of(
     warn, limit = (kept.get(name, getattr(usual, name)) for name in _SHARES)
     if isinstance(warn, Fraction) and isinstance(limit, Fraction) and not warn <= limit:
         findings.add("rounding_warn", "It is above rounding_limit. Bring it down to that or below.")
+    idle = kept.get("idle_lock", usual.idle_lock)
+    if idle is not None and idle < SHORTEST_IDLE:
+        findings.add("idle_lock", f"Nobody can work so. Give {SHORTEST_IDLE} at least.")
     _tighter(kept, usual, known, findings)
     _raised(given.get("raised", {}), findings, trade)
     chosen = _chosen(given.get("settings", {}), known, findings)

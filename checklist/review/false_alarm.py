@@ -14,7 +14,6 @@ from checklist.review.run_rule import Line, alarm_chance, run_chance
 from checklist.review.special_cause import (
     ANHOEJ,
     DEFAULT,
-    SHEWHART,
     WESTERN_ELECTRIC,
     Rule,
     RuleSet,
@@ -86,12 +85,16 @@ def expected(alarms: Iterable[FalseAlarm]) -> float:
 def average_run_length(chosen: RuleSet) -> float:
     """The mean number of stable points up to the first false alarm.
 
-    Exact for 3 sigma and Western Electric (the method of Champ and Woodall, Technometrics
-    1987;29:393-399); raises Unusable for other sets, whose chance depends on the length.
+    Exact for 3 sigma, a run of fixed length, both, and Western Electric (the method of Champ and
+    Woodall, Technometrics 1987;29:393-399); raises Unusable for other sets, whose chance depends on
+    the length or has no closed form.
     """
-    if chosen.rules == SHEWHART.rules:
-        return 1 / _beyond_three()
-    if chosen.rules != WESTERN_ELECTRIC.rules:
+    rules = set(chosen.rules)
+    lengths = [_RUN_LENGTHS[rule] for rule in rules if rule in _RUN_LENGTHS]
+    if len(lengths) <= 1 and rules <= {Rule.OUTSIDE, *_RUN_LENGTHS}:
+        inside = 1 - _beyond_three() if Rule.OUTSIDE in rules else 1.0
+        return _mean_to_run(lengths[0], inside) if lengths else 1 / _beyond_three()
+    if rules != set(WESTERN_ELECTRIC.rules):
         raise Unusable(
             f'The rules "{chosen.name}" have no run length in closed form. Ask for their chance '
             "in so many points."
@@ -99,6 +102,19 @@ def average_run_length(chosen: RuleSet) -> float:
     # Once the chain has settled, each further point keeps the same share of quiet series.
     quiet = _quiet_zones(600)
     return sum(quiet) + quiet[-1] / (1 - quiet[-1] / quiet[-2]) * (quiet[-1] / quiet[-2])
+
+
+def _mean_to_run(length: int, inside: float) -> float:
+    """The mean number of points to a run of so many on one side, or to one beyond the limits.
+
+    After each point within the limits the run goes on or begins anew, each with the chance 1/2;
+    with the mean from a run of k, E(k) = 1 + inside (E(1) + E(k + 1)) / 2 and E(length) = 0.
+    """
+    half, factor, rest = inside / 2, 0.0, 0.0
+    for _ in range(length - 1):
+        # E(k) = rest + factor * E(1), from the longest run back to a run of one.
+        factor, rest = half + half * factor, 1 + half * rest
+    return 1 + inside * rest / (1 - factor)
 
 
 def _beyond_three() -> float:

@@ -92,6 +92,43 @@ RULE_SETS = {
 }
 
 
+JOIN = " + "
+"""What stands between the rules in the name of a set that somebody put together."""
+
+
+def rules_named(name: str) -> RuleSet:
+    """The set of that name: a known one, or rules of one's own choice joined by JOIN.
+
+    Raises Unusable for anything else.
+    """
+    if name in RULE_SETS:
+        return RULE_SETS[name]
+    try:
+        return put_together([Rule(part) for part in name.split(JOIN)])
+    except ValueError as fault:
+        raise Unusable(
+            f"No rules are named {name!r}. Name one of the sets ({', '.join(RULE_SETS)}), or rules"
+            f" joined by {JOIN.strip()!r}."
+        ) from fault
+
+
+def put_together(rules: Iterable[Rule]) -> RuleSet:
+    """These rules as a set, in the order of `Rule`; the known set where there is one of the same.
+
+    Raises Unusable for none: a chart without a rule says nothing.
+    """
+    kept = set(rules)
+    if not kept:
+        raise Unusable("A chart needs one rule at least. Choose one.")
+    for known in RULE_SETS.values():
+        if set(known.rules) == kept:
+            return known
+    ordered = tuple(rule for rule in Rule if rule in kept)
+    return RuleSet(
+        name=JOIN.join(ordered), rules=ordered, source="put together by whoever reads the chart"
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signal:
     """A rule that fired: the side (+1 high, -1 low, 0 neither) and the places of its points."""

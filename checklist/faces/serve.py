@@ -1,0 +1,205 @@
+"""The command that serves the ward's screens to browsers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from checklist.faces.options import TrailOption, WardOption
+
+if TYPE_CHECKING:
+    from checklist.faces.web.desk import Desk
+
+GRACE_S = 5
+"""Seconds for which a server that stops still answers what is under way."""
+SWITCH_S = 0.0005
+"""After how many seconds Python lets another thread on. Whoever waits for the disk lets the others
+on and then waits for its turn again; with the usual 5 ms the one who writes waits longest.
+Measured: with 4 reading threads and 20 tablets this halves the time of a form."""
+MOST = 400
+"""Connections at once; beyond them a browser is told to come back."""
+
+
+def serve(
+    ward: WardOption = None,
+    trail: TrailOption = None,
+    facts: Annotated[
+        Path | None,
+        typer.Option("--facts", metavar="DIR", help="A folder of `checklist facts export`."),
+    ] = None,
+    host: Annotated[
+        str, typer.Option("--host", metavar="ADDRESS", help="The address to listen at.")
+    ] = "127.0.0.1",
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65_535, help="The port; 0 for any free one.")
+    ] = 8420,
+    name: Annotated[
+        list[str] | None,
+        typer.Option("--name", metavar="HOST", help="A name by which browsers reach this server."),
+    ] = None,
+    practice: Annotated[
+        bool,
+        typer.Option("--practice", help="Practise at the hour of the ward's scenario, apart."),
+    ] = False,
+    tls_cert: Annotated[
+        Path | None, typer.Option("--tls-cert", metavar="FILE", help="The certificate chain, PEM.")
+    ] = None,
+    tls_key: Annotated[
+        Path | None, typer.Option("--tls-key", metavar="FILE", help="Its private key, PEM.")
+    ] = None,
+    behind_proxy: Annotated[
+        str,
+        typer.Option(
+            "--behind-proxy",
+            metavar="ADDRESS",
+            help="The address of the reverse proxy that ends TLS; only it is believed.",
+        ),
+    ] = "",
+) -> None:
+    """Serve the ward's screens: preparing, reviewing, quality and pharmacy in a browser.
+
+    Without --ward it is the demonstration ward, in practice. Ctrl-C stops it.
+
+    Exit code: 0 stopped, 2 the command or a file cannot be used, 3 the trail is not as it was
+    recorded.
+    """
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.extra import wanted
+
+        for module in ("starlette", "jinja2", "python_multipart", "uvicorn"):
+            wanted(module, "web")
+        from checklist.faces.web.setting_up import desk_for
+
+        cert, key = _tls(tls_cert, tls_key)
+        _reachable(host, tls=cert is not None, proxy=behind_proxy)
+        secure = cert is not None or bool(behind_proxy)
+        desk = desk_for(
+            ward,
+            trail,
+            facts=facts,
+            practice=practice,
+            secure=secure,
+            names=_names(host, name or []),
+        )
+        _run(desk, host, port, cert=cert, key=key, proxy=behind_proxy)
+
+
+def _run(
+    desk: Desk, host: str, port: int, *, cert: Path | None, key: Path | None, proxy: str
+) -> None:
+    import signal
+    import sys
+
+    import uvicorn
+
+    from checklist.faces.leaving import message
+    from checklist.faces.web.app import make_app
+
+    sys.setswitchinterval(SWITCH_S)
+    listening = _listening(host, port)
+    desk.start()
+    scheme = "https" if cert is not None else "http"
+    shown = f"[{host}]" if ":" in host else host
+    message(f"{scheme}://{shown}:{listening.getsockname()[1]}/")
+    if desk.practice:
+        at = desk.ward.unit.local(desk.clock())
+        message(
+            f"Practice on {desk.ward.unit.name}: the clock shows {at:%H:%M} on {at.day} {at:%b %Y}."
+            " Nothing counts."
+        )
+    message(f"Trail: {desk.trail_path}")
+    message("Ctrl-C stops it; whatever was said to be recorded is in the trail.")
+    if proxy:
+        message(f"TLS is ended by the proxy at {proxy}; nobody else's word on addresses is taken.")
+    config: dict[str, Any] = {
+        "log_level": "warning",
+        "access_log": False,
+        "server_header": False,
+        "proxy_headers": bool(proxy),
+        "forwarded_allow_ips": proxy or None,
+        "limit_concurrency": MOST,
+        "timeout_keep_alive": 75,
+        "timeout_graceful_shutdown": GRACE_S,
+        "h11_max_incomplete_event_size": 32_768,
+        "ssl_certfile": cert,
+        "ssl_keyfile": key,
+    }
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: None)  # the server has its own, and hands them on to these
+    try:
+        uvicorn.Server(uvicorn.Config(make_app(desk), **config)).run(sockets=[listening])
+    finally:
+        desk.stop()
+        listening.close()
+
+
+def _listening(host: str, port: int) -> Any:
+    import socket
+
+    from checklist.faces.leaving import CannotGoOn
+
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family, backlog=2_048)
+    except OSError as fault:
+        raise CannotGoOn(
+            f"Nothing can be served at {host}, port {port} ({fault.strerror}). Another server may"
+            " be there: give another --port, or an address of this machine with --host."
+        ) from fault
+
+
+def _tls(cert: Path | None, key: Path | None) -> tuple[Path | None, Path | None]:
+    """The two files of TLS, both or none. Raises CannotGoOn."""
+    import ssl
+
+    from checklist.faces.leaving import CannotGoOn
+
+    if cert is None and key is None:
+        return None, None
+    if cert is None or key is None:
+        raise CannotGoOn("TLS needs both --tls-cert and --tls-key.")
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(cert, key)
+    except OSError as fault:
+        raise CannotGoOn(
+            f"{cert} and {key} cannot be used for TLS ({fault.strerror or fault}). Give the"
+            " certificate and the private key that belongs to it, both as PEM."
+        ) from fault
+    return cert, key
+
+
+def _reachable(host: str, *, tls: bool, proxy: str) -> None:
+    """Refuse to be heard beyond this machine without TLS. Raises CannotGoOn."""
+    from ipaddress import ip_address
+
+    from checklist.faces.leaving import CannotGoOn
+
+    def address(text: str, what: str) -> Any:
+        try:
+            return ip_address("127.0.0.1" if text == "localhost" else text)
+        except ValueError as fault:
+            raise CannotGoOn(
+                f"{what} is {text!r}. Give an address in figures, such as 127.0.0.1."
+            ) from fault
+
+    at = address(host, "--host")
+    if proxy:
+        address(proxy, "--behind-proxy")
+    if not at.is_loopback and not tls and not proxy:
+        raise CannotGoOn(
+            f"{host} can be reached from other machines, and PINs and names would go there for"
+            " anybody to read. Give --tls-cert and --tls-key, or let a reverse proxy end TLS and"
+            " name its address with --behind-proxy."
+        )
+
+
+def _names(host: str, given: list[str]) -> frozenset[str]:
+    """The hosts by which browsers may know this server."""
+    from checklist.faces.web.desk import LOOPBACK
+
+    shown = f"[{host}]" if ":" in host else host
+    return LOOPBACK | {shown.lower()} | {one.lower().rstrip(".") for one in given}

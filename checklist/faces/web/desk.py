@@ -1,0 +1,333 @@
+"""Everything that a page may use: the ward, reading, acting, and rendering."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from checklist.attendance import NotSignedIn, found
+from checklist.faces.leaving import message
+from checklist.faces.web.heads_later import HeadsLater
+from checklist.faces.web.measured import measured
+from checklist.faces.web.reader import Reader
+from checklist.faces.web.session import MOST, Session, Sessions, asked_of
+from checklist.faces.web.static_files import Versioned
+from checklist.faces.web.ward_files import WardFiles
+from checklist.faces.web.weighed import Weighed
+from checklist.faces.web.writer import Writer
+from checklist.intake.fault import Faults
+from checklist.intake.ward import Ward
+from checklist.lockout import KINDS, Remembered
+from checklist.people import StaffMember
+from checklist.permission import Action, may
+from checklist.station import NotHere, Station
+from checklist.timing import span
+from checklist.trail import Trail
+from checklist.unit import SignIn
+
+_T = TypeVar("_T")
+HERE = Path(__file__).parent
+LOOPBACK = frozenset(("127.0.0.1", "localhost", "[::1]"))
+"""The names of this machine for itself."""
+LOCKED, SIGNED_OUT = "tablet locked", "signed out"
+ANOTHER, SHUT_OUT = "another person signed in", "shut out"
+"""Why a session ended in the middle of a preparation, as its interruption tells it."""
+WARN_S = 30
+"""Seconds of warning before a tablet is locked: WCAG 2.2 criterion 2.2.1 asks for 20 at least."""
+_A = Action
+LINKS: tuple[tuple[str, str, tuple[Action, ...]], ...] = (
+    ("/orders", "Orders", (_A.PREPARE, _A.PRACTISE)),
+    ("/review", "Review", (_A.OBSERVE, _A.REVIEW_PERSON)),
+    ("/review", "My work", (_A.PREPARE,)),
+    ("/quality", "Quality", (_A.READ_NEAR_MISSES,)),
+    ("/pharmacy", "Pharmacy", (_A.KEEP_WORKFLOWS,)),
+)
+"""The parts, the words that lead there, and the acts that open them; whoever signs in comes to the
+first that is theirs."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """A preparation that waits behind a lock, told without its patient or drug.
+
+    `at` is when it was left.
+    """
+
+    id: str
+    number: int
+    total: int
+    by: str
+    opened_at: datetime
+    at: datetime
+
+
+@dataclass(kw_only=True)
+class Desk:
+    """What pages share; one for the whole server.
+
+    `folder` is the ward's, `facts` a folder of facts, or None. `practice` says that nothing counts
+    here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
+    by which browsers know this server. `at_end` is what is called when the server stops.
+    """
+
+    files: WardFiles
+    folder: Path
+    trail_path: Path
+    facts: Path | None
+    practice: bool
+    clock: Callable[[], datetime]
+    reader: Reader
+    writer: Writer
+    heads: HeadsLater
+    pins: Weighed
+    secure: bool = False
+    names: frozenset[str] = LOOPBACK
+    sessions: Sessions = field(default_factory=Sessions)
+    waiting: dict[str, Waiting] = field(default_factory=dict)
+    at_end: list[Callable[[], None]] = field(default_factory=list)
+    trouble: str = ""
+    _lockouts: Remembered = field(default_factory=Remembered)
+    _started: bool = False
+    _stopped: bool = False
+
+    @property
+    def ward(self) -> Ward:
+        """The ward of the moment: read anew when its files change, and they have no fault."""
+        return self.files.last
+
+    def start(self) -> None:
+        """Open the trail for writing; done once. Raises the trail's own faults."""
+        if not self._started:
+            self.writer.start()
+            self.heads.start()
+            self._started = True
+
+    def stop(self) -> None:
+        """Do what waits, let go of the trail, and then of whatever the parts hold; done once."""
+        if not self._started or self._stopped:
+            return
+        self._stopped = True
+        self.writer.stop()
+        self.heads.stop()
+        self.reader.stop()
+        while self.at_end:
+            self.at_end.pop()()
+
+    async def look_after(self) -> None:
+        """What is seen to every few seconds: files that changed, and tablets left alone."""
+        try:
+            await self.reader.aside(self.files.now)
+            trouble = ""
+        except Faults as fault:
+            trouble = f"The ward's files cannot be read, so the last good ones are used. {fault}"
+        if trouble and trouble != self.trouble:
+            message(trouble)
+        self.trouble = trouble
+        for session in self.sessions.all():
+            if self.is_idle(session):
+                await self.leave(session, LOCKED)
+
+    # -- work ----------------------------------------------------------------------------------
+
+    async def read(self, work: Callable[[Trail], _T]) -> _T:
+        """Read the trail in a worker thread, on a connection of its own."""
+        return await self.reader.read(work)
+
+    async def act(self, request: Request, work: Callable[[Station], _T]) -> _T:
+        """Act at this tablet's own station, on the one thread that writes.
+
+        It returns, or raises what `work` raised, once all that was recorded is on the disk. Raises
+        NotSignedIn where nobody has signed in.
+        """
+        session = self.session(request)
+        if session is None:
+            raise NotSignedIn("nobody is signed in here; sign in first")
+        return await self.writer.act(session.tablet, session.place, work)
+
+    async def observe(self, work: Callable[[Trail], _T]) -> _T:
+        """Write to the trail of observations, which lies beside the trail; made where there is
+        none. Raises as `act`.
+        """
+        return await self.writer.observe(work)
+
+    # -- people --------------------------------------------------------------------------------
+
+    def cookie(self, name: str) -> str:
+        """The full name of a cookie: by TLS browsers hold it to this host alone."""
+        return f"__Host-{name}" if self.secure else name
+
+    def session(self, request: Request) -> Session | None:
+        """The session that a request belongs to."""
+        return self.sessions.known(request.cookies.get(self.cookie("session"), ""))
+
+    async def present(self, request: Request) -> StaffMember | None:
+        """The person who has signed in, as the ward's files and the trail have them now.
+
+        None where nobody has, where they were shut out meanwhile, or left the tablet alone for
+        longer than the unit lets them.
+        """
+        session = self.session(request)
+        if session is None:
+            return None
+        if self.is_idle(session):
+            await self.leave(session, LOCKED)
+            return None
+        person, now = self.ward.staff.get(session.person), self.clock()
+        shut = await self.read(
+            lambda trail: self._lockouts.of(trail.acts(KINDS), session.person).holds(now)
+        )
+        if person is None or not person.active or shut:
+            await self.leave(session, SHUT_OUT)
+            return None
+        session.seen = time.monotonic()
+        return person
+
+    def is_idle(self, session: Session) -> bool:
+        """Whether a tablet was left alone for too long."""
+        return time.monotonic() - session.seen > self.idle_s
+
+    @property
+    def idle_s(self) -> float:
+        """After how many seconds without a press a tablet is locked."""
+        return span(self.ward.unit.idle_lock).total_seconds()
+
+    async def sign_in(self, tablet: str, place: str, code: str, pin: str) -> Session:
+        """Sign a person in at a tablet; whoever was there before is signed out.
+
+        The PIN is compared before the act, since that takes long. Raises as `Station.sign_in`.
+        """
+        fits = await self._weighed(code, pin)
+        if fits:
+            for before in self.sessions.at(tablet):
+                await self.leave(before, ANOTHER)
+
+        def come(station: Station) -> StaffMember:
+            with self.pins.holding(code, pin, fits):
+                return station.sign_in(code, pin)
+
+        person = await self.writer.act(tablet, place, come)
+        self.waiting.pop(tablet, None)
+        return self.sessions.begin(person.code, tablet, place)
+
+    async def leave(self, session: Session, cause: str) -> None:
+        """End a session. What is in hand at its tablet is interrupted, and waits there."""
+
+        def go(station: Station) -> Waiting | None:
+            left = station.leave(cause, session.person)
+            station.sign_out(session.person)
+            return _waiting(station, left[-1]) if left else None
+
+        self.sessions.end(session)
+        waiting = await self.writer.act(session.tablet, session.place, go)
+        if waiting is not None:
+            while len(self.waiting) >= MOST:
+                del self.waiting[next(iter(self.waiting))]
+            self.waiting[session.tablet] = waiting
+        if not self.sessions.at(session.tablet):
+            await self.writer.forget(session.tablet)
+
+    async def second_person(self, request: Request, code: str, pin: str, id_: str) -> StaffMember:
+        """Sign a second person in for the present step of a preparation, at this tablet.
+
+        Who it is stands in the session until `hand_back`. Raises as `Station.sign_in`.
+        """
+        fits = await self._weighed(code, pin)
+
+        def come(station: Station) -> StaffMember:
+            with self.pins.holding(code, pin, fits):
+                return station.sign_in(code, pin, second_for=id_)
+
+        person = await self.act(request, come)
+        session = self.session(request)
+        if session is not None:
+            session.second = person.code
+        return person
+
+    def hand_back(self, request: Request) -> None:
+        """The second person has handed the tablet back."""
+        session = self.session(request)
+        if session is not None:
+            session.second = ""
+
+    async def _weighed(self, code_or_badge: str, pin: str) -> bool:
+        """Whether a PIN fits whoever has this code or badge; worked out in a thread aside."""
+        if self.ward.unit.sign_in_with is not SignIn.PIN:
+            return True
+        try:
+            code = found(self.ward, code_or_badge).code
+        except NotHere:
+            return False
+        return await self.reader.aside(lambda: self.pins.weigh(code, pin))
+
+    # -- pages ---------------------------------------------------------------------------------
+
+    def page(
+        self, request: Request, name: str, /, *, status: int = 200, **context: Any
+    ) -> Response:
+        """Render a template with what every page has: who is here, where, and whether it counts."""
+        session = self.session(request)
+        person = self.ward.staff.get(session.person) if session else None
+        every = {
+            "person": person,
+            "roles": frozenset(role.value for role in person.roles) if person else frozenset(),
+            "links": self.links(person),
+            "here": request.url.path,
+            "practice": self.practice,
+            "unit": self.ward.unit,
+            "place": session.place if session else "",
+            "now": self.ward.unit.local(self.clock()),
+            "idle": round(self.idle_s) if person else 0,
+            "warn": WARN_S,
+        }
+        text = _templates().get_template(name).render({**every, **context})
+        return HTMLResponse(text, status)
+
+    def said(self, request: Request, title: str, text: str, status: int = 200) -> Response:
+        """A page that says one thing."""
+        return self.page(request, "said.html", status=status, title=title, text=text)
+
+    def links(self, person: StaffMember | None) -> list[tuple[str, str]]:
+        """The parts that are open to a person, the first being their own."""
+        if person is None:
+            return []
+        found: dict[str, str] = {}
+        for path, words, actions in LINKS:
+            if any(may(person, one) for one in asked_of(actions, practice=self.practice)):
+                found.setdefault(path, words)
+        return list(found.items())
+
+
+def _waiting(station: Station, id_: str) -> Waiting:
+    screen = station.screen(id_)
+    prep = screen.prep
+    return Waiting(
+        id=id_,
+        number=screen.number,
+        total=screen.total,
+        by=prep.preparer,
+        opened_at=prep.opened_at,
+        at=prep.last_at,
+    )
+
+
+@cache
+def _templates() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=[Versioned],
+    )
+    made.filters["measured"] = measured
+    return made

@@ -1,0 +1,193 @@
+"""The label of a dose in the browser: looked at in its true size, printed once, and recorded."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from checklist.engine import MovedOn, NotOffered
+from checklist.extra import NeedsExtra
+from checklist.faces.handover import sentence
+from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.look import Look
+from checklist.faces.web.nurse.pages import Pages, to
+from checklist.faces.web.nurse.view import SECOND
+from checklist.faces.web.session import to_sign_in
+from checklist.label import label
+from checklist.people import StaffMember
+from checklist.printing import press
+from checklist.printing.job import AGAIN, Asked, Job, job
+from checklist.printing.press import DoesNotFit, Unprintable
+from checklist.station import NotAllowed, NotHere, NotSignedIn
+from checklist.stock import SIZES, NoSuchStock, Size
+from checklist.trail import Trail, TrailBusy, TurnTaken
+
+if TYPE_CHECKING:
+    from checklist.faces.web.desk import Desk
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """A label as it would be printed, or why it cannot be."""
+
+    job: Job | None = None
+    svg: bytes = b""
+    why_not: str = ""
+    over: tuple[str, ...] = ()
+    again: bool = False
+
+
+class LabelPages:
+    """The label's own page: the step that reads it back shows nothing of what it must say."""
+
+    def __init__(self, pages: Pages) -> None:
+        self._pages = pages
+        self._desk = pages.desk
+
+    async def show(self, request: Request, desk: Desk, person: StaffMember) -> Response:
+        """The label in its true size, with whether everything fits, and the button to print it."""
+        try:
+            look = await self._pages.look(request, person)
+        except NotHere:
+            return self._pages.unknown(request)
+        if not self._may(request, look):
+            return to(look.prep.id)
+        return await self._shown(request, look, person)
+
+    async def _shown(
+        self, request: Request, look: Look, person: StaffMember, said: str = "", status: int = 200
+    ) -> Response:
+        try:
+            asked, size = self._asked(request.query_params.get("size", ""), "")
+        except NoSuchStock as fault:
+            asked, size, said, status = Asked(), "", said or str(fault), 422
+        made = await self._made(look, person, asked)
+        text = label(look.prep, look.around)
+        return self._pages.shown(
+            request,
+            "nurse/label.html",
+            look,
+            person.code,
+            status=status,
+            said=said,
+            made=made,
+            size=size,
+            sizes=[str(one) for one in SIZES],
+            reasons=AGAIN,
+            lines=text.lines(private=False),
+            vial=text.vial,
+        )
+
+    async def picture(self, request: Request, desk: Desk, person: StaffMember) -> Response:
+        """The label as a picture of its own."""
+        try:
+            look = await self._pages.look(request, person)
+        except NotHere:
+            return self._pages.unknown(request)
+        if not self._may(request, look):
+            return to(look.prep.id)
+        try:
+            asked, _ = self._asked(request.query_params.get("size", ""), "")
+        except NoSuchStock as fault:
+            return desk.said(request, "No label", str(fault), 422)
+        made = await self._made(look, person, asked)
+        if not made.svg:
+            return desk.said(request, "No label", made.why_not, 409)
+        return Response(made.svg, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
+
+    async def print(self, request: Request, desk: Desk, person: StaffMember) -> Response:
+        """Record that a label is printed, then give its file to the browser.
+
+        A second one needs a reason, so a finger that pressed twice prints nothing twice.
+        """
+        try:
+            form = await plain(request)
+            look = await self._pages.look(request, person)
+        except NotHere:
+            return self._pages.unknown(request)
+        except BadForm as fault:
+            return desk.said(request, "This form cannot be taken", sentence(fault), 400)
+        if not self._may(request, look):
+            return to(look.prep.id)
+        try:
+            asked, _ = self._asked(form.get("size", ""), form.get("again", ""))
+        except NoSuchStock as fault:
+            return await self._shown(request, look, person, str(fault), 422)
+
+        def made(trail: Trail) -> tuple[Job, bytes]:
+            found = job(self._pages.looking.station(trail), look.prep.id, person, asked)
+            return found, press.made(found.laid, "pdf")
+
+        try:
+            found, file = await desk.read(made)
+            await desk.act(
+                request,
+                lambda at: at.printed(
+                    look.prep.id, found.record(file, "pdf"), person.code, turn=found.turn
+                ),
+            )
+        except (Unprintable, NeedsExtra, NoSuchStock) as fault:
+            return await self._shown(request, look, person, _said(fault), 409)
+        except (NotOffered, MovedOn, TurnTaken, NotAllowed, TrailBusy) as fault:
+            said = f"Nothing was printed: {fault}."
+            return await self._shown(request, look, person, said, 409)
+        except NotSignedIn:
+            return to_sign_in(request)
+        name = f"label-{found.code.figures[-4:]}-{found.code.number}.pdf"
+        return Response(
+            file,
+            media_type="application/pdf",
+            headers={
+                "Cache-Control": "no-store",
+                "Content-Disposition": f'inline; filename="{name}"',
+            },
+        )
+
+    # -- inside --------------------------------------------------------------------------------
+
+    def _may(self, request: Request, look: Look) -> bool:
+        """Whether a label may be looked at: by whoever has it in hand, never beside a second
+        person's own reading.
+        """
+        held = self._pages.hands.holds(look.prep.id, self._pages.sitting(request))
+        return held and look.screen.stands == "step" and look.spot.step.who not in SECOND
+
+    def _asked(self, size: str, again: str) -> tuple[Asked, str]:
+        """What is asked for, and its size as text. Raises NoSuchStock."""
+        found = Size.parse(size) if size else None
+        return Asked(size=found, again=again), str(found) if found else ""
+
+    async def _made(self, look: Look, person: StaffMember, asked: Asked) -> Made:
+        """The label as it stands now; a further one is laid out as well, its reason asked later."""
+
+        def work(trail: Trail) -> Made:
+            station = self._pages.looking.station(trail)
+            again = False
+            try:
+                try:
+                    found = job(station, look.prep.id, person, asked)
+                except DoesNotFit:
+                    raise
+                except Unprintable as fault:
+                    if "needs a reason" not in str(fault):
+                        raise
+                    again = True
+                    more = Asked(size=asked.size, again=next(iter(AGAIN)))
+                    found = job(station, look.prep.id, person, more)
+                svg = press.made(found.laid, "svg")
+            except DoesNotFit as fault:
+                return Made(why_not=_said(fault), over=fault.items)
+            except (Unprintable, NeedsExtra, NoSuchStock) as fault:
+                return Made(why_not=_said(fault))
+            return Made(job=found, svg=svg, again=again)
+
+        return await self._desk.read(work)
+
+
+def _said(fault: Exception) -> str:
+    """A sentence without the words of the command line."""
+    return re.sub(r" \((--size '[^']*'|--again)\)", "", str(fault))

@@ -1,0 +1,127 @@
+"""What a nurse's form says: answers to hand in, sentences at the fields, what is read back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from checklist.answer import Answer
+from checklist.faces.answering import is_scan, said_back
+from checklist.gate import OutOfSequence
+from checklist.intake.entry import EntryFault, read
+from checklist.observation import Channel, Kind, ProductRead, Value
+from checklist.unit import Unit
+from checklist.workflow import Field
+
+NONE = ".none"
+"""Ends the name of the tick that says that nothing is there to be read."""
+SAID = ".said"
+"""Ends the name under which the text stands whose words were shown."""
+NUMBERS = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION)
+"""The kinds that are said back in words before they count."""
+NO_ANSWER = "No answer yet. Look, then answer."
+_BOTH = "There is an answer, and a tick that nothing is there. Leave one of them."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """A form as it came in.
+
+    `typed` and `missing` are what stands in the fields and which are said to have nothing there.
+    `faults` are sentences by field, `unread` those that were answered and could not be read.
+    `words` are numbers in words that were not yet shown for the text that stands there.
+    """
+
+    answers: Mapping[str, Answer] = field(default_factory=dict)
+    typed: Mapping[str, str] = field(default_factory=dict)
+    missing: frozenset[str] = frozenset()
+    faults: Mapping[str, str] = field(default_factory=dict)
+    unread: tuple[tuple[Field, str], ...] = ()
+    words: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def ready(self) -> bool:
+        """Whether the answers can be handed in as they are."""
+        return not self.faults and not self.words
+
+
+def taken(
+    fields: Sequence[Field], form: Mapping[str, str], prefix: str, *, unit: Unit, at: datetime
+) -> Taken:
+    """Read a form whose names begin with `prefix` and a point.
+
+    An empty field is told at the field; only a tick that nothing is there hands in nothing. Raises
+    OutOfSequence for an answer that the step does not ask for.
+    """
+    _strangers(fields, form, prefix)
+    typed = {f.name: form.get(f"{prefix}.{f.name}", "") for f in fields}
+    missing = frozenset(f.name for f in fields if form.get(f"{prefix}.{f.name}{NONE}"))
+    answers: dict[str, Answer] = {}
+    values: dict[str, Value] = {}
+    faults: dict[str, str] = {}
+    unread: list[tuple[Field, str]] = []
+    words: dict[str, str] = {}
+    for one in fields:
+        raw = typed[one.name]
+        if not raw.strip():
+            if not (one.optional or one.name in missing or _carried(one, values)):
+                faults[one.name] = NO_ANSWER
+            continue
+        if one.name in missing:
+            faults[one.name] = _BOTH
+            continue
+        try:
+            value = value_of(one, raw, unit, at)
+        except EntryFault as fault:
+            faults[one.name] = str(fault)
+            if one.kind is not Kind.SEEN:
+                unread.append((one, raw))
+            continue
+        values[one.name] = value
+        answers[one.name] = Answer(raw, channel_of(one, raw, unit, at))
+        if one.kind in NUMBERS and form.get(f"{prefix}.{one.name}{SAID}") != raw:
+            words[one.name] = said_back(one, value)
+    return Taken(
+        answers=answers,
+        typed=typed,
+        missing=missing,
+        faults=faults,
+        unread=tuple(unread),
+        words=words,
+    )
+
+
+def value_of(field: Field, raw: str, unit: Unit, at: datetime) -> Value:
+    """What an answer means. Raises EntryFault with the sentence."""
+    return read(
+        field.kind,
+        raw,
+        unit=field.unit,
+        answers=field.answers,
+        today=unit.local(at).date(),
+        zone=unit.timezone,
+        settings=unit,
+    )
+
+
+def channel_of(field: Field, raw: str, unit: Unit, at: datetime) -> Channel:
+    """How an answer came: chosen, scanned or typed, told by its text and nothing else."""
+    if field.kind in (Kind.CHOICE, Kind.SEEN):
+        return Channel.CHOSEN
+    return Channel.SCANNED if is_scan(raw, today=unit.local(at).date()) else Channel.TYPED
+
+
+def _carried(field: Field, values: Mapping[str, Value]) -> bool:
+    """Whether a code that was read above brought this field along."""
+    return bool(field.carried) and any(
+        isinstance(value, ProductRead) and getattr(value, field.carried, None)
+        for value in values.values()
+    )
+
+
+def _strangers(fields: Sequence[Field], form: Mapping[str, str], prefix: str) -> None:
+    known = {f"{prefix}.{f.name}{end}" for f in fields for end in ("", NONE, SAID)}
+    for name in form:
+        if "." in name and name not in known:
+            raise OutOfSequence("this form is for another step; look at where it stands now")

@@ -1,0 +1,38 @@
+"""What the nurse's pages say that stands nowhere else: kinds of fields, buttons, hints."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from checklist import ucum
+from checklist.observation import Kind
+from checklist.workflow import Field
+
+HINTS: Mapping[Kind, str] = {
+    Kind.PRODUCT: "scan the code, or type it",
+    Kind.IDENTIFIER: "scan or type",
+    Kind.CONCENTRATION: "an amount in a volume, like 10 mg in 1 mL",
+    Kind.DATE: "with the month as a word, like 31 Aug 2027",
+    Kind.TIME: "hours and minutes, like 09:05",
+}
+MODES: Mapping[str, str] = {
+    "read, then do": "Read, then do",
+    "do, then enter": "Do, then enter",
+}
+NOBODY_FREE = "no second person free"
+TAKEN_UP = "taken up at another sign-in"
+
+
+def hint(field: Field) -> str:
+    """What helps to give an answer in the form that is read; "" where nothing needs saying."""
+    said = [HINTS.get(field.kind, "")]
+    if field.carried:
+        said.append("leave it empty where the scan brings it")
+    if field.optional:
+        said.append("leave it empty where there is none")
+    return "; ".join(part for part in said if part)
+
+
+def unit_words(code: str) -> str:
+    """The unit of a field as it is read beside a number: "mL", "breaths/min"; "" for none."""
+    return ucum.unit(code).shown(many=True) if code and code != "1" else ""

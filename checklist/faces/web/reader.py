@@ -1,0 +1,52 @@
+"""Reading threads, each with a connection of its own, so that no look holds up the writer."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TypeVar
+
+from checklist.trail import Trail
+
+_T = TypeVar("_T")
+THREADS = 2
+"""Reading threads. Python runs one at a time, so more of them only wait for each other."""
+
+
+class Reader:
+    """A few threads that read one trail."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._pool = ThreadPoolExecutor(THREADS, thread_name_prefix="reader")
+        self._own = threading.local()
+
+    async def read(self, work: Callable[[Trail], _T]) -> _T:
+        """Do some work with the trail, open for reading only. Raises what it raised."""
+        return await asyncio.get_running_loop().run_in_executor(self._pool, self._with, work)
+
+    async def aside(self, work: Callable[[], _T]) -> _T:
+        """Do some slow work that needs no trail."""
+        return await asyncio.get_running_loop().run_in_executor(self._pool, work)
+
+    def stop(self) -> None:
+        """Close each thread's connection in that thread, and end them."""
+        together = threading.Barrier(THREADS)
+
+        def close() -> None:
+            together.wait()
+            trail: Trail | None = getattr(self._own, "trail", None)
+            if trail is not None:
+                trail.close()
+
+        for _ in range(THREADS):
+            self._pool.submit(close)
+        self._pool.shutdown()
+
+    def _with(self, work: Callable[[Trail], _T]) -> _T:
+        if not hasattr(self._own, "trail"):
+            self._own.trail = Trail.open(self._path, read_only=True)
+        return work(self._own.trail)
