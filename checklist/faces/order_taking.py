@@ -117,12 +117,13 @@ def _all_left_out(taken: Taken, leave_out: Sequence[str], findings: Findings) ->
 
 def _refused(taken: Taken, findings: Findings, as_json: bool) -> None:
     """Tell what could be read beside each doubt, and take nothing."""
+    # No patient: the number that the file knows them by is not for a screen.
+    lines = [{**one, "patient": ""} for one in taken.orders]
     if as_json:
         doubts = [{"place": one.place, "sentence": one.sentence} for one in findings.faults]
-        typer.echo(json.dumps({"orders": taken.orders, "doubts": doubts, "taken": False}))
-    elif taken.orders:
-        # No patient: the number that the file knows them by is not for a screen.
-        table(HEADS, [_row("read", one["id"], {**one, "patient": ""}) for one in taken.orders])
+        typer.echo(json.dumps({"orders": lines, "doubts": doubts, "taken": False}))
+    elif lines:
+        table(HEADS, [_row("read", one["id"], one) for one in lines])
     last = Fault(findings.file, "", f"Doubts: {len(findings.faults)}. Nothing was taken.")
     raise Faults([*findings.faults, last])
 
