@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import shutil
 from base64 import b64encode
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from io import StringIO
 from pathlib import Path
 from tempfile import mkdtemp
+from typing import Any
 
 import pypdfium2
 import pytest
@@ -25,7 +27,7 @@ from checklist.printing import press
 from checklist.trail import Trail, TrailDamaged
 from tests import notaries
 from tests.faces import pins, run
-from tests.paper import Page, contrast, decoded, pages
+from tests.paper import contrast, decoded, pages
 from tests.scene import NURSE, Scene, demo_ward
 
 PHARMACIST = "PH-2"
@@ -383,27 +385,27 @@ def test_each_page_says_whose_it_is_and_which_of_how_many(
         assert id_ in foot and f"page{number}of2" in foot
 
 
-def test_no_row_of_the_record_is_parted_by_a_page(tmp_path: Path) -> None:
-    scene = Scene(tmp_path, order_id="ORD-101")
-    scene.open()
-    scene.to("set_the_dose")
-    for i in range(30):
-        scene.attempt({"drawn_volume": f"1.{i % 9 + 1}"})
-        scene.station.remedy(scene.id, scene.station.screen(scene.id).ways[0], NURSE)
-        scene.to("set_the_dose")
-    record(scene.trail.path, tmp_path / "r.pdf")
-    made = pages((tmp_path / "r.pdf").read_bytes())
-    assert len(made) > 1
-    for page in made[1:]:
-        assert re.match(r"time|[0-9]{1,3}1[4-9]:[0-9]{2}:[0-9]{2}RN-12", _first_line(page))
+def test_no_row_of_the_record_is_parted_by_a_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rows of some five lines, in both tables: each begins and ends on one page."""
+    real = press.sheet
+    rows = [f"begin{i:03d} {'a long reason ' * 30} end{i:03d}" for i in range(60)]
 
+    def longer(data: Mapping[str, Any]) -> tuple[bytes, int]:
+        events = [{"at": "", "by": "", "step": (), "what": row.split()} for row in rows]
+        entries = [
+            {"turn": "", "at": "", "by": "", "what": row.replace("0", "o").split()} for row in rows
+        ]
+        return real({**data, "events": events, "entries": entries})
 
-def _first_line(page: Page) -> str:
-    """The uppermost line of a page below its head, without spaces."""
-    solid = [one for one in page.letters if one.top > 20 and not one.char.isspace()]
-    top = min(one.bottom for one in solid)
-    line = [one for one in solid if one.top < top]
-    return "".join(one.char for one in sorted(line, key=lambda one: one.left))
+    monkeypatch.setattr(press, "sheet", longer)
+    record(at_hand(tmp_path, given=True), tmp_path / "r.pdf")
+    made = ["".join(p.text.split()) for p in pages((tmp_path / "r.pdf").read_bytes())]
+    assert len(made) > 3
+    for row in (*rows, *(one.replace("0", "o") for one in rows)):
+        (at,) = [number for number, text in enumerate(made) if row[:8] in text]
+        assert row[-6:] in made[at], (row[:8], at)
 
 
 def test_the_record_is_black_on_white_and_so_legible_in_greys(
