@@ -159,7 +159,7 @@
     const svg = one.closest("svg");
     if (svg && svg.viewBox.baseVal.width) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
     const high = size * CAPITAL * of.mm;
-    const key = one.closest(".key");
+    const key = one.closest(".q.key");
     const least = key ? arcmin(20, 700) : arcmin(16, 500);
     return high >= least - 0.02 ? []
       : [`capitals of ${high.toFixed(2)} mm are under ${least.toFixed(2)} mm: ${said(one)}`];

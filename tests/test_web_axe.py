@@ -1,8 +1,8 @@
 """Every page of every role in real Chromium: both themes, four sizes, and what can be measured.
 
 The rules of axe-core are those of WCAG 2.0, 2.1 and 2.2, A and AA, at every size in both themes;
-its slow rule for contrast (4.5:1) runs at the widest size, since our own measure (7:1) is taken at
-every size. What else is measured stands in
+its slow rules on colours run at the widest size, since our own measure (7:1) is taken at every
+size. What else is measured stands in
 `looks.js`; the figures come from WCAG 2.2 (https://www.w3.org/TR/WCAG22/): contrast 1.4.3, 1.4.6
 and 1.4.11, reflow 1.4.10, text spacing 1.4.12, focus 2.4.7, 2.4.11 and 2.4.13, targets 2.5.8. The
 sizes of letters follow the visual angle of ISO 9241-303 and NUREG-0700 (16 to 22 minutes of arc;
@@ -45,7 +45,9 @@ KEYS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 AXE = f"""async (colours) => {{
   const found = await axe.run(document, {{
     runOnly: {json.dumps(TAGS)}, resultTypes: ["violations"], elementRef: false,
-    rules: {{ "color-contrast": {{ enabled: colours }} }},
+    rules: {{
+      "color-contrast": {{ enabled: colours }}, "link-in-text-block": {{ enabled: colours }},
+    }},
   }});
   return found.violations.map((one) =>
     [one.id, one.help, ...one.nodes.slice(0, 2).map((node) => node.target.join(" "))].join(": "));
