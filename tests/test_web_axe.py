@@ -33,7 +33,7 @@ SIZES = {
 """Widths and heights in CSS px, each with the size of one px in mm on such a device."""
 WIDEST = max(SIZES)
 THEMES = ("light", "dark")
-WIDTHS = (240, 280, 480, 640, 1024)
+WIDTHS: tuple[int, ...] = (240, 280, 480, 640, 1024)
 """Widths at which amounts are looked at besides: 1280 px at 100, 200 and 400 % are among all."""
 if os.environ.get("CHECKLIST_FULL"):
     WIDTHS = tuple(range(240, 1281, 20))
