@@ -60,6 +60,7 @@ class Attendance:
         self._station = station
         self._via = via
         self._here: set[str] = set()
+        self._lockouts = lockout.Remembered()
         self._second: dict[str, tuple[str, str]] = {}
 
     # -- in and out ----------------------------------------------------------------------------
@@ -167,7 +168,7 @@ class Attendance:
 
     def lockout(self, code: str) -> Lockout:
         """How it stands with a person by the trail, whichever station wrote it."""
-        return lockout.lockout(self._trail.acts(lockout.KINDS), code)
+        return self._lockouts.of(self._trail.acts(lockout.KINDS), code)
 
     def present(self, ward: Ward, code: str) -> StaffMember:
         """The person, who is signed in here and not shut out. Raises NotHere, NotSignedIn."""

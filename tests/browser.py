@@ -55,6 +55,24 @@ def chromium(**more: Any) -> Iterator[Any]:
             browser.close()
 
 
+def until(page: Any, expression: str, within: float = 30) -> None:
+    """Wait until an expression is true in a page, asked from outside.
+
+    The driver's own waiting puts a script together in the page, which the page's policy refuses.
+    """
+    from playwright.sync_api import Error
+
+    end = time.monotonic() + within
+    while time.monotonic() < end:
+        try:
+            if page.evaluate(expression):
+                return
+        except Error:
+            pass  # the page was replaced in between
+        page.wait_for_timeout(20)
+    raise AssertionError(f"{expression} did not come true")
+
+
 def pressed(page: Any, press: str | Callable[[], object]) -> None:
     """Press something that sends a form, by its selector or by an act; wait for what came of it.
 
@@ -63,9 +81,7 @@ def pressed(page: Any, press: str | Callable[[], object]) -> None:
     """
     page.evaluate("document.documentElement.dataset.before = '1'")
     page.click(press) if isinstance(press, str) else press()
-    page.wait_for_function(
-        "!document.documentElement.dataset.before && document.readyState === 'complete'"
-    )
+    until(page, "!document.documentElement.dataset.before && document.readyState === 'complete'")
 
 
 def sign_in(page: Any, address: str, code: str, *, place: str = "W7E-1", path: str = "/") -> None:

@@ -26,7 +26,7 @@ from checklist.faces.web.weighed import Weighed
 from checklist.faces.web.writer import Writer
 from checklist.intake.fault import Faults
 from checklist.intake.ward import Ward
-from checklist.lockout import KINDS, lockout
+from checklist.lockout import KINDS, Remembered
 from checklist.people import StaffMember
 from checklist.permission import Action, may
 from checklist.station import NotHere, Station
@@ -47,6 +47,7 @@ _A = Action
 LINKS: tuple[tuple[str, str, tuple[Action, ...]], ...] = (
     ("/orders", "Orders", (_A.PREPARE, _A.PRACTISE)),
     ("/review", "Review", (_A.OBSERVE, _A.REVIEW_PERSON)),
+    ("/review", "My work", (_A.PREPARE,)),
     ("/quality", "Quality", (_A.READ_NEAR_MISSES,)),
     ("/pharmacy", "Pharmacy", (_A.KEEP_WORKFLOWS,)),
 )
@@ -94,6 +95,7 @@ class Desk:
     waiting: dict[str, Waiting] = field(default_factory=dict)
     at_end: list[Callable[[], None]] = field(default_factory=list)
     trouble: str = ""
+    _lockouts: Remembered = field(default_factory=Remembered)
     _started: bool = False
     _stopped: bool = False
 
@@ -180,7 +182,9 @@ class Desk:
             await self.leave(session, LOCKED)
             return None
         person, now = self.ward.staff.get(session.person), self.clock()
-        shut = await self.read(lambda trail: lockout(trail.acts(KINDS), session.person).holds(now))
+        shut = await self.read(
+            lambda trail: self._lockouts.of(trail.acts(KINDS), session.person).holds(now)
+        )
         if person is None or not person.active or shut:
             await self.leave(session, SHUT_OUT)
             return None
@@ -295,11 +299,11 @@ class Desk:
         """The parts that are open to a person, the first being their own."""
         if person is None:
             return []
-        return [
-            (path, words)
-            for path, words, actions in LINKS
-            if any(may(person, one) for one in asked_of(actions, practice=self.practice))
-        ]
+        found: dict[str, str] = {}
+        for path, words, actions in LINKS:
+            if any(may(person, one) for one in asked_of(actions, practice=self.practice)):
+                found.setdefault(path, words)
+        return list(found.items())
 
 
 def _waiting(station: Station, id_: str) -> Waiting:

@@ -12,8 +12,8 @@ from typing import TypeVar
 from checklist.trail import Trail
 
 _T = TypeVar("_T")
-THREADS = 4
-"""Reading threads at most. Two cores seldom want more, and each holds a connection."""
+THREADS = 2
+"""Reading threads. Python runs one at a time, so more of them only wait for each other."""
 
 
 class Reader:

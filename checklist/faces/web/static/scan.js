@@ -20,7 +20,8 @@
   let first = 0;         // when it began, and when its last key came
   let last = -Infinity;
   let ended = -Infinity; // when the last scan ended, for scanners that send Enter and Tab
-  let before = null;     // the control that had the focus when it began, and how that stood
+  let where = null;      // the control that had the focus when it began, and how that stood
+  let before = null;
   let timer = 0;
   let alt = "";          // figures typed while Alt is held: some scanners send GS as Alt+029
 
@@ -59,7 +60,7 @@
   };
 
   const add = (one, at) => {
-    if (!keys.length) { before = stood(document.activeElement); first = at; }
+    if (!keys.length) { where = document.activeElement; before = stood(where); first = at; }
     keys.push(one);
     last = at;
     clearTimeout(timer);
@@ -125,6 +126,7 @@
       return;
     }
     if (keys.length && !close) done();
+    if (keys.length && document.activeElement !== where) drop();  // a scanner never moves the focus
     if (event.key === "Enter" || event.key === "Tab") {
       const mine = keys.length >= LEAST || at - ended <= GAP
         || (keys.length > 1 && !takesText(document.activeElement));
