@@ -194,6 +194,16 @@ def worked(site: Site) -> Shift:
     return shift
 
 
+def watched(site: Site, *ids: str) -> None:
+    """Begin an observation of each of some preparations, as the educator beside them would."""
+    educator = Hands(site.address)
+    educator.sign_in("ED-1", place="W7E-2")
+    for id_ in ids:
+        data = {"item": "snaps_away", "answer": "seen", "phase": "open"}
+        answer = educator.post(f"/review/{id_}/observe", data=data)
+        assert answer.status_code == 303, answer.text
+
+
 def stands(site: Site, shift: Shift, page: Any) -> Iterator[str]:
     """Go through where the preparation of ORD-101 can stand, one page after the other."""
 

@@ -202,6 +202,7 @@
   const cut = () => [...document.querySelectorAll("main *, header *, footer *")].filter(shown).flatMap((one) => {
     if (one.closest(".scroller, svg, select") || one.matches("input, textarea")) return [];
     const style = getComputedStyle(one);
+    if (one.clientWidth <= 2) return [];  // kept for reading aloud, on purpose
     const hides = ["hidden", "clip"].includes(style.overflowX) || ["hidden", "clip"].includes(style.overflowY);
     return hides && (one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1)
       ? [`cut off: ${said(one)}`] : [];

@@ -21,7 +21,7 @@ import pytest
 from axe_playwright_python.base import AXE_SCRIPT
 
 from tests.browser import needs_chromium, pressed
-from tests.crawl import Site, site, stands, told, worked
+from tests.crawl import Site, site, stands, told, watched, worked
 from tests.faces import ROOT
 
 pytestmark = needs_chromium
@@ -184,8 +184,7 @@ def test_the_nurses_list(tmp_path: Path) -> None:
 
 def test_the_educators_pages(tmp_path: Path) -> None:
     with site(tmp_path) as here:
-        worked(here)
-        here.shift("ORD-102", "RN-27")
+        watched(here, worked(here).id, here.shift("ORD-102", "RN-27").id)
         tour(here, "ED-1", "/review", "/review").none()
 
 
