@@ -154,7 +154,8 @@
   const CAPITAL = 0.73;  // of the letter size in the face that is used
   const arcmin = (minutes, away) => away * minutes / (180 * 60 / Math.PI);
 
-  const letters = (of) => texts().filter((one) => !away(one)).flatMap((one) => {
+  // A chart is drawn for a desk and for paper; its figures stand in the table beside it.
+  const letters = (of) => texts().filter((one) => !away(one) && !one.closest(".paper svg, .spark")).flatMap((one) => {
     let size = number(getComputedStyle(one).fontSize);
     const svg = one.closest("svg");
     if (svg && svg.viewBox.baseVal.width) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
