@@ -6,6 +6,7 @@ a few pages are looked at; what is reached by an act alone is played.
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -33,8 +34,9 @@ NOT_PAGES = (
     "/quality/download/events.zip", "/quality/trail/head.note", "/review/{id}/timeline.svg",
 )  # fmt: skip
 """What the server gives that is no page for reading: files, pictures, and what scripts ask."""
-A_WAY = 2
-"""How many pages of one way are looked at."""
+A_WAY = 3 if os.environ.get("CHECKLIST_FULL") else 1
+"""How many pages of one way, and of each form of its query, are looked at."""
+LINKS = "all => all.map((one) => new URL(one.getAttribute('href'), location.href).href)"
 
 
 class Hands(httpx2.Client):
@@ -119,6 +121,22 @@ class Site:
         )
         return page
 
+    def go(self, page: Any, path: str) -> None:
+        """Go to a page, which has to be there; one that was just being loaded anew is asked again.
+
+        A page of a preparation follows it: it is loaded anew when the preparation moves on.
+        """
+        from playwright.sync_api import Error
+
+        try:
+            answer = page.goto(f"{self.address}{path}")
+        except Error as fault:
+            if "ERR_ABORTED" not in str(fault):
+                raise
+            answer = page.goto(f"{self.address}{path}")
+        assert answer is not None and answer.status == 200, (path, answer and answer.status)
+        self.seen[self.way(urlsplit(path).path)] += 1
+
     def linked(self, page: Any, code: str, first: str, *prefixes: str) -> Iterator[str]:
         """Go to every page that links lead to below some paths, a few of each way."""
         sign_in_there(page, self.address, code, path=first)
@@ -135,11 +153,9 @@ class Site:
             if query and sum(n for (at, _), n in kinds.items() if at == way) >= 3 * A_WAY:
                 continue
             kinds[kind] += 1
-            answer = page.goto(f"{self.address}{path}")
-            assert answer is not None and answer.status == 200, (path, answer and answer.status)
-            self.seen[way] += 1
+            self.go(page, path)
             yield path
-            for link in page.eval_on_selector_all("a[href]", "all => all.map(one => one.href)"):
+            for link in page.eval_on_selector_all("a[href]", LINKS):
                 at = urlsplit(link)
                 onward = at.path + (f"?{at.query}" if at.query else "")
                 if link.startswith(self.address) and onward not in known:
@@ -178,13 +194,21 @@ def worked(site: Site) -> Shift:
     return shift
 
 
+def watched(site: Site, *ids: str) -> None:
+    """Begin an observation of each of some preparations, as the educator beside them would."""
+    educator = Hands(site.address)
+    educator.sign_in("ED-1", place="W7E-2")
+    for id_ in ids:
+        data = {"item": "snaps_away", "answer": "seen", "phase": "open"}
+        answer = educator.post(f"/review/{id_}/observe", data=data)
+        assert answer.status_code == 303, answer.text
+
+
 def stands(site: Site, shift: Shift, page: Any) -> Iterator[str]:
     """Go through where the preparation of ORD-101 can stand, one page after the other."""
 
     def shown(below: str = "") -> None:
-        answer = page.goto(f"{site.address}{shift.address}{below}")
-        assert answer is not None and answer.status == 200, (below, answer and answer.status)
-        site.seen[site.way(f"{shift.address}{below}")] += 1
+        site.go(page, f"{shift.address}{below}")
 
     def sent(act: str, **more: str) -> None:
         answer = shift.send(act, **more)

@@ -154,12 +154,13 @@
   const CAPITAL = 0.73;  // of the letter size in the face that is used
   const arcmin = (minutes, away) => away * minutes / (180 * 60 / Math.PI);
 
-  const letters = (of) => texts().filter((one) => !away(one)).flatMap((one) => {
+  // A chart is drawn for a desk and for paper; its figures stand in the table beside it.
+  const letters = (of) => texts().filter((one) => !away(one) && !one.closest(".paper svg, .spark")).flatMap((one) => {
     let size = number(getComputedStyle(one).fontSize);
     const svg = one.closest("svg");
     if (svg && svg.viewBox.baseVal.width) size *= svg.getBoundingClientRect().width / svg.viewBox.baseVal.width;
     const high = size * CAPITAL * of.mm;
-    const key = one.closest(".key");
+    const key = one.closest(".q.key");
     const least = key ? arcmin(20, 700) : arcmin(16, 500);
     return high >= least - 0.02 ? []
       : [`capitals of ${high.toFixed(2)} mm are under ${least.toFixed(2)} mm: ${said(one)}`];
@@ -202,6 +203,7 @@
   const cut = () => [...document.querySelectorAll("main *, header *, footer *")].filter(shown).flatMap((one) => {
     if (one.closest(".scroller, svg, select") || one.matches("input, textarea")) return [];
     const style = getComputedStyle(one);
+    if (one.clientWidth <= 2) return [];  // kept for reading aloud, on purpose
     const hides = ["hidden", "clip"].includes(style.overflowX) || ["hidden", "clip"].includes(style.overflowY);
     return hides && (one.scrollHeight > one.clientHeight + 1 || one.scrollWidth > one.clientWidth + 1)
       ? [`cut off: ${said(one)}`] : [];

@@ -62,7 +62,7 @@ def nurse(here: Site) -> Iterator[Shot]:
     page = sized(here.beside(shift), TABLET)
 
     def shown(below: str = "") -> None:
-        page.goto(f"{here.address}{shift.address}{below}")
+        here.go(page, f"{shift.address}{below}")
 
     shift.to("witness_the_count")
     shift.hand_over()
@@ -92,7 +92,7 @@ def educator(here: Site) -> Iterator[Shot]:
     under_way = here.shift("ORD-102", "RN-27", place="W7E-2")
     under_way.to("draw_up")
     sized(page, TABLET)
-    page.goto(f"{here.address}/review/{under_way.id}/observe")
+    here.go(page, f"/review/{under_way.id}/observe")
     yield "educator-observation", page
 
 

@@ -28,6 +28,7 @@ from checklist.faces.charting import Wish
 from checklist.faces.notarial import notary_of
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.quality import answers, figures, wishing
+from checklist.faces.web.quality.asking import asks_of
 from checklist.facts.engine import Duck
 from checklist.facts.folder import Folder
 from checklist.facts.numbered import NUMBERED
@@ -391,8 +392,7 @@ def test_each_of_the_forty_is_answered_or_says_what_does(lead: Tablet) -> None:
         answer = text_of(lead.get(f"/quality/questions/{number}", follow_redirects=True).text)
         assert one.note in answer
         for name in one.names:
-            words = name.replace("-", " ")
-            assert f"Answer: {words}" in answer or answers._ways(one)[0][1].endswith(name)
+            assert asks_of(name) in answer or answers._ways(one)[0][1].endswith(name)
 
 
 def test_before_and_after_has_both_counts_and_limits(lead: Tablet) -> None:

@@ -22,7 +22,7 @@ from checklist.faces.watching import answer, taken_up, unfinished
 from checklist.faces.web.educator.replay import entries_of, span
 from checklist.faces.web.educator.room import Room
 from checklist.people import StaffMember
-from checklist.preparation import CLOSED, Entry
+from checklist.preparation import CLOSED, ITEM, Entry
 from checklist.trail import Trail
 from checklist.workflow import Technique, Workflow
 
@@ -239,7 +239,7 @@ def _form(at: Study, id_: str) -> Form:
 
 def parts_of(items: Sequence[Technique], watch: Watch | None, workflow: Workflow) -> Iterator[Part]:
     """The items in the order of the phases, as many phases to a screen as it has room for."""
-    phases = [(p.name, p.title, {step.name for step in p.steps}) for p in workflow.phases]
+    phases = _phases(workflow)
     known = {step for _, _, steps in phases for step in steps}
     phases.append((OTHER, "Other", {one.step for one in items} - known))
     names: tuple[str, ...] = ()
@@ -254,6 +254,18 @@ def parts_of(items: Sequence[Technique], watch: Watch | None, workflow: Workflow
             names, found = (*names, name), (*found, *own)
     if found:
         yield _part(names, found, shorts)
+
+
+def _phases(workflow: Workflow) -> list[tuple[str, str, set[str]]]:
+    """A key, the title and the steps of each phase; one that comes for each item says which."""
+    found: list[tuple[str, str, set[str]]] = []
+    for number, phase in enumerate(workflow.phases):
+        steps = {step.name for step in phase.steps}
+        item = next((one.partition(ITEM)[2] for one in sorted(steps) if ITEM in one), "")
+        again = any(key == phase.name for key, _, _ in found)
+        key = f"{phase.name}-{number}" if again else phase.name
+        found.append((key, f"{phase.title} ({item})" if item else phase.title, steps))
+    return found
 
 
 def _part(names: tuple[str, ...], items: tuple[Item, ...], shorts: list[str]) -> Part:
@@ -294,7 +306,7 @@ def _now(at: Study, entries: Sequence[Entry], workflow: Workflow) -> Now:
     last = entries[-1].event
     step, _, ends = last.lands.partition("/")
     asks = {one.name: one.ask for one in workflow.steps}
-    phases = {one.name: phase.name for phase in workflow.phases for one in phase.steps}
+    phases = {one: key for key, _, steps in _phases(workflow) for one in steps}
     closed = step in CLOSED
     words = [_STANDS[end] for end in ends.split("/") if end in _STANDS]
     return Now(

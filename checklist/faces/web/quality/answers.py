@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from checklist.checks import REASONS
 from checklist.faces import charting, worked_out
 from checklist.faces.leaving import CannotGoOn
-from checklist.faces.web.quality.asking import question_of
+from checklist.faces.web.quality.asking import asks_of, question_of
 from checklist.faces.web.quality.page import Cell, Seat, Table, table
 from checklist.faces.web.quality.wishing import short, word
 from checklist.facts import worked
@@ -55,7 +55,7 @@ async def numbered(seat: Seat) -> Response:
 
 def _ways(one: Numbered) -> list[tuple[str, str]]:
     """What answers a question: its words and its address, "" where only a command does."""
-    ways = [(f"Answer: {name.replace('-', ' ')}", f"/quality/answer/{name}") for name in one.names]
+    ways = [(asks_of(name), f"/quality/answer/{name}") for name in one.names]
     for command in one.commands:
         page = next((page for start, page in PAGES.items() if command.startswith(start)), "")
         ways.append((command, page))

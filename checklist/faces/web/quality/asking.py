@@ -49,7 +49,7 @@ class Question:
     @property
     def asks(self) -> str:
         """What is asked, in words."""
-        return self.by_method.asks if self.by_method else asking.QUESTIONS[self.name].asks
+        return asks_of(self.name)
 
     @property
     def pairs(self) -> list[tuple[str, str]]:
@@ -130,6 +130,11 @@ def _notes(asked: asking.Asked) -> list[str]:
     if asked.question.note:
         notes.append(asked.question.note)
     return notes
+
+
+def asks_of(name: str) -> str:
+    """What the question of that name asks, in words."""
+    return MODELLED[name].asks if name in MODELLED else asking.QUESTIONS[name].asks
 
 
 def question_of(figures: Figures, params: QueryParams, known: Known, name: str = "") -> Question:

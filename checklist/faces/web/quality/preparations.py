@@ -147,8 +147,8 @@ def _reasons(engine: Engine, listed: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for preparation, reason, tier, remedy, fate in rows:
         kind = "stop" if tier == "hard" else "caution"
-        way = replay.words(remedy) or replay.words(fate)
-        found.setdefault(preparation, []).append(f"{kind}: {replay.words(reason)}, {way}")
+        followed = replay.way(remedy) if remedy else replay.words(fate)
+        found.setdefault(preparation, []).append(f"{kind}: {replay.words(reason)}, {followed}")
     return found
 
 

@@ -154,9 +154,7 @@ def _found(one: Mapping[str, Any], releases: Sequence[Mapping[str, Any]]) -> Fou
         "discarded": "ended: discarded", "abandoned": "ended: abandoned", "open": "still open",
     }.get(one["fate"], words(one["fate"]))  # fmt: skip
     if one["remedy"]:
-        known = one["remedy"] in list(Remedy)
-        way = REMEDY_WORDS[Remedy(one["remedy"])] if known else words(one["remedy"])
-        followed = f"way out: {way}; {followed}"
+        followed = f"way out: {way(one['remedy'])}; {followed}"
     because = [r["because"] for r in releases if r["reason"] == one["reason"]]
     if one["fate"] == "released" and because:
         followed = f"{followed}: {GO_ON.get(because[-1], words(because[-1]))}"
@@ -195,6 +193,11 @@ def _halves(engine: Engine, made: Mapping[str, Any]) -> tuple[dict[str, str], in
     ]
     halves = {one["step"]: f"{one['low']:.0f} to {one['high']:.0f}" for one in kept}
     return halves, max((int(one["made"]) for one in kept), default=0)
+
+
+def way(remedy: str) -> str:
+    """A way out in words, one of an older program's by its own name."""
+    return REMEDY_WORDS[Remedy(remedy)] if remedy in list(Remedy) else words(remedy)
 
 
 def day_said(day: str) -> str:
