@@ -24,7 +24,9 @@ from checklist.faces.web.static_files import Versioned
 from checklist.faces.web.ward_files import WardFiles
 from checklist.faces.web.weighed import Weighed
 from checklist.faces.web.writer import Writer
+from checklist.intake.codes import CodeBook, codes_of
 from checklist.intake.fault import Faults
+from checklist.intake.scanner_file import ScannerFile
 from checklist.intake.ward import Ward
 from checklist.lockout import KINDS, Remembered
 from checklist.people import StaffMember
@@ -76,7 +78,8 @@ class Desk:
 
     `folder` is the ward's, `facts` a folder of facts, or None. `practice` says that nothing counts
     here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
-    by which browsers know this server. `at_end` is what is called when the server stops.
+    by which browsers know this server. `scanners` holds what is known of each place's scanner.
+    `at_end` is what is called when the server stops.
     """
 
     files: WardFiles
@@ -89,6 +92,7 @@ class Desk:
     writer: Writer
     heads: HeadsLater
     pins: Weighed
+    scanners: ScannerFile
     secure: bool = False
     names: frozenset[str] = LOOPBACK
     sessions: Sessions = field(default_factory=Sessions)
@@ -158,6 +162,12 @@ class Desk:
         none. Raises as `act`.
         """
         return await self.writer.observe(work)
+
+    def codes(self, request: Request) -> CodeBook:
+        """What codes mean at this tablet's place. Raises ScannerFault."""
+        session, ward = self.session(request), self.ward
+        place = session.place if session else ""
+        return codes_of(ward.unit, ward.formulary, self.scanners.of(place))
 
     # -- people --------------------------------------------------------------------------------
 

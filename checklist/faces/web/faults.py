@@ -20,6 +20,7 @@ from checklist.faces.web.session import to_sign_in
 from checklist.fold import TrailContradiction
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
+from checklist.intake.scanner_file import ScannerFault
 from checklist.signing import KeyFault
 from checklist.trail import TrailFault, TurnTaken
 
@@ -39,6 +40,7 @@ _PAGES: Mapping[type[Exception], tuple[int, str]] = {
     Faults: (503, "The ward's files cannot be read"),
     WorkflowFaults: (503, "The workflow cannot be used"),
     CredentialFault: (503, "PINs cannot be compared"),
+    ScannerFault: (503, "What is known of the scanners cannot be read"),
     KeyFault: (503, "Nothing can be signed"),
     NeedsExtra: (503, "A library is missing"),
     TrailContradiction: (503, "The trail contradicts itself"),

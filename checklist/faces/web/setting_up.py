@@ -28,6 +28,7 @@ from checklist.faces.workplace import (
     open_or_make,
     real_clock,
     running_from,
+    scanners_of,
 )
 from checklist.station import Compiled, Station
 from checklist.trail import Trail, TrailFault
@@ -70,7 +71,7 @@ def desk_for(
         )
     with open_or_make(path, files.last, start or real_clock()) as known:
         usual = real_clock if start is None else running_from(latest(known, start))
-    pins, compiled = Weighed(keeper), Compiled()
+    pins, compiled, scanners = Weighed(keeper), Compiled(), scanners_of(ward)
 
     def now() -> datetime:
         return desk.clock()
@@ -90,6 +91,7 @@ def desk_for(
             practice=practice,
             notary=notary_of(at),
             compiled=compiled,
+            scanner=scanners.of(place),
         )
 
     def observations() -> Trail:
@@ -119,6 +121,7 @@ def desk_for(
         writer=writer,
         heads=heads,
         pins=pins,
+        scanners=scanners,
         sessions=sessions,
         secure=secure,
         names=names,

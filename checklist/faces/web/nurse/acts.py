@@ -113,7 +113,8 @@ class Acts:
         by = second or person.code
         unit = self._desk.ward.unit
         prefix = OTHER if asks_second else PREPARER
-        got = taken(look.screen.fields, form, prefix, unit=unit, at=look.at)
+        codes = self._desk.codes(request)
+        got = taken(look.screen.fields, form, prefix, unit=unit, at=look.at, codes=codes)
         if not got.ready:
             return await self._again(request, look, person, got, by)
         try:
@@ -199,7 +200,7 @@ class Acts:
         held = {one.code for one in look.screen.reasons} & set(
             look.around.unit.second_person_cautions
         )
-        code = staff_code(form.get("code", ""), today=look.around.unit.local(look.at).date())
+        code = self._code(request, look, form)
         if held and not second:
             if not code:
                 return again("This unit asks a second person to let this caution pass.")
@@ -239,7 +240,7 @@ class Acts:
         if not self._holds(request, look) or look.spot.step.who not in SECOND:
             return to(look.prep.id)
         id_, preparer = look.prep.id, look.prep.preparer
-        code = staff_code(form.get("code", ""), today=look.around.unit.local(look.at).date())
+        code = self._code(request, look, form)
         if self._named(code) == preparer:
             await self._desk.act(
                 request, lambda at: at.note(id_, SAME_PERSON, person.code, ours=True)
@@ -391,6 +392,12 @@ class Acts:
         if not self._holds(request, look) and stands != "interrupted":
             raise MovedOn("another sign-in has this preparation in hand; nothing was recorded")
         return None
+
+    def _code(self, request: Request, look: Look, form: Mapping[str, str]) -> str:
+        """The code that a second person typed, or that of a badge that was scanned."""
+        today = look.around.unit.local(look.at).date()
+        scanner = self._desk.codes(request).scanner
+        return staff_code(form.get("code", ""), today=today, scanner=scanner)
 
     def _taken(self, look: Look, form: Mapping[str, str]) -> None:
         self._hands.sent(look.prep.id, digest(form))

@@ -126,9 +126,7 @@ class LabelPages:
             found, file = await desk.read(made)
             await desk.act(
                 request,
-                lambda at: at.printed(
-                    look.prep.id, found.record(file, "pdf"), person.code, turn=found.turn
-                ),
+                lambda at: found.printed(at, file, "pdf", person.code),
             )
         except (Unprintable, NeedsExtra, NoSuchStock) as fault:
             return await self._shown(request, look, person, _said(fault), 409)
@@ -137,7 +135,7 @@ class LabelPages:
             return await self._shown(request, look, person, said, 409)
         except NotSignedIn:
             return to_sign_in(request)
-        name = f"label-{found.code.figures[-4:]}-{found.code.number}.pdf"
+        name = f"label-{found.draft.code.figures[-4:]}-{found.draft.code.number}.pdf"
         return Response(
             file,
             media_type="application/pdf",

@@ -11,6 +11,7 @@ from checklist import ucum
 from checklist.faces.answering import said_back
 from checklist.faces.web.nurse.form import BadForm, plain
 from checklist.faces.web.nurse.taking import NUMBERS, value_of
+from checklist.intake.codes import CodeBook
 from checklist.intake.entry import EntryFault
 from checklist.observation import Kind
 from checklist.people import StaffMember
@@ -34,7 +35,9 @@ async def spoken(request: Request, desk: Desk, person: StaffMember) -> Response:
             if code:
                 ucum.unit(code)
             field = Field(name="number", kind=Kind(kind), say="", unit=code)
-            words = said_back(field, value_of(field, text, desk.ward.unit, desk.clock()))
+            words = said_back(
+                field, value_of(field, text, desk.ward.unit, desk.clock(), CodeBook())
+            )
     except (BadForm, EntryFault, UnitFault, ValueError):
         words = ""
     return JSONResponse({"words": words})

@@ -9,7 +9,8 @@ from datetime import datetime
 from checklist.answer import Answer
 from checklist.faces.answering import is_scan, said_back
 from checklist.gate import OutOfSequence
-from checklist.intake.entry import EntryFault, read
+from checklist.intake.codes import CodeBook
+from checklist.intake.entry import EntryFault, read, unsure
 from checklist.observation import Channel, Kind, ProductRead, Value
 from checklist.unit import Unit
 from checklist.workflow import Field
@@ -47,9 +48,15 @@ class Taken:
 
 
 def taken(
-    fields: Sequence[Field], form: Mapping[str, str], prefix: str, *, unit: Unit, at: datetime
+    fields: Sequence[Field],
+    form: Mapping[str, str],
+    prefix: str,
+    *,
+    unit: Unit,
+    at: datetime,
+    codes: CodeBook,
 ) -> Taken:
-    """Read a form whose names begin with `prefix` and a point.
+    """Read a form whose names begin with `prefix` and a point, at a place with these codes.
 
     An empty field is told at the field; only a tick that nothing is there hands in nothing. Raises
     OutOfSequence for an answer that the step does not ask for.
@@ -66,20 +73,20 @@ def taken(
         raw = typed[one.name]
         if not raw.strip():
             if not (one.optional or one.name in missing or _carried(one, values)):
-                faults[one.name] = NO_ANSWER
+                faults[one.name] = _doubt(one, answers, unit, at, codes) or NO_ANSWER
             continue
         if one.name in missing:
             faults[one.name] = _BOTH
             continue
         try:
-            value = value_of(one, raw, unit, at)
+            value = value_of(one, raw, unit, at, codes)
         except EntryFault as fault:
             faults[one.name] = str(fault)
             if one.kind is not Kind.SEEN:
                 unread.append((one, raw))
             continue
         values[one.name] = value
-        answers[one.name] = Answer(raw, channel_of(one, raw, unit, at))
+        answers[one.name] = Answer(raw, channel_of(one, raw, unit, at, codes))
         if one.kind in NUMBERS and form.get(f"{prefix}.{one.name}{SAID}") != raw:
             words[one.name] = said_back(one, value)
     return Taken(
@@ -92,7 +99,7 @@ def taken(
     )
 
 
-def value_of(field: Field, raw: str, unit: Unit, at: datetime) -> Value:
+def value_of(field: Field, raw: str, unit: Unit, at: datetime, codes: CodeBook) -> Value:
     """What an answer means. Raises EntryFault with the sentence."""
     return read(
         field.kind,
@@ -102,14 +109,16 @@ def value_of(field: Field, raw: str, unit: Unit, at: datetime) -> Value:
         today=unit.local(at).date(),
         zone=unit.timezone,
         settings=unit,
+        codes=codes,
     )
 
 
-def channel_of(field: Field, raw: str, unit: Unit, at: datetime) -> Channel:
+def channel_of(field: Field, raw: str, unit: Unit, at: datetime, codes: CodeBook) -> Channel:
     """How an answer came: chosen, scanned or typed, told by its text and nothing else."""
     if field.kind in (Kind.CHOICE, Kind.SEEN):
         return Channel.CHOSEN
-    return Channel.SCANNED if is_scan(raw, today=unit.local(at).date()) else Channel.TYPED
+    scanned = is_scan(raw, today=unit.local(at).date(), scanner=codes.scanner)
+    return Channel.SCANNED if scanned else Channel.TYPED
 
 
 def _carried(field: Field, values: Mapping[str, Value]) -> bool:
@@ -118,6 +127,17 @@ def _carried(field: Field, values: Mapping[str, Value]) -> bool:
         isinstance(value, ProductRead) and getattr(value, field.carried, None)
         for value in values.values()
     )
+
+
+def _doubt(
+    field: Field, answers: Mapping[str, Answer], unit: Unit, at: datetime, codes: CodeBook
+) -> str:
+    """Why the lot in a code above is not taken from it; "" where there is no doubt."""
+    if field.carried != "lot":
+        return ""
+    today = unit.local(at).date()
+    said = (unsure(one.raw, today=today, codes=codes) for one in answers.values())
+    return next(filter(None, said), "")
 
 
 def _strangers(fields: Sequence[Field], form: Mapping[str, str], prefix: str) -> None:
