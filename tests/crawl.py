@@ -31,7 +31,8 @@ NOT_PAGES = (
     "/static/{name}", "/health", "/events", "/preparation/{id}/label.svg",
     "/quality/download/chart.{ending}", "/quality/download/month.{ending}",
     "/quality/download/answer.{ending}", "/quality/download/preparations.{ending}",
-    "/quality/download/events.zip", "/quality/trail/head.note", "/quality/trail/proof", "/review/{id}/timeline.svg",
+    "/quality/download/events.zip", "/quality/trail/head.note", "/quality/trail/proof",
+    "/review/{id}/timeline.svg",
 )  # fmt: skip
 """What the server gives that is no page for reading: files, pictures, and what scripts ask."""
 A_WAY = 3 if os.environ.get("CHECKLIST_FULL") else 1
