@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -31,7 +31,8 @@ NOT_PAGES = (
     "/static/{name}", "/health", "/events", "/preparation/{id}/label.svg",
     "/quality/download/chart.{ending}", "/quality/download/month.{ending}",
     "/quality/download/answer.{ending}", "/quality/download/preparations.{ending}",
-    "/quality/download/events.zip", "/quality/trail/head.note", "/review/{id}/timeline.svg",
+    "/quality/download/events.zip", "/quality/trail/head.note", "/quality/trail/proof",
+    "/review/{id}/timeline.svg",
 )  # fmt: skip
 """What the server gives that is no page for reading: files, pictures, and what scripts ask."""
 A_WAY = 3 if os.environ.get("CHECKLIST_FULL") else 1
@@ -137,11 +138,16 @@ class Site:
         assert answer is not None and answer.status == 200, (path, answer and answer.status)
         self.seen[self.way(urlsplit(path).path)] += 1
 
-    def linked(self, page: Any, code: str, first: str, *prefixes: str) -> Iterator[str]:
-        """Go to every page that links lead to below some paths, a few of each way."""
+    def linked(
+        self, page: Any, code: str, first: str, *prefixes: str, also: Sequence[str] = ()
+    ) -> Iterator[str]:
+        """Go to every page that links lead to below some paths, a few of each way.
+
+        `also` names pages that only one of many links of a kind leads to.
+        """
         sign_in_there(page, self.address, code, path=first)
         kinds: Counter[tuple[str, str]] = Counter()
-        waiting, known = [first], {first}
+        waiting, known = [first, *also], {first, *also}
         while waiting:
             path = waiting.pop(0)
             parts = urlsplit(path)
