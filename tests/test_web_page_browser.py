@@ -80,7 +80,7 @@ def keyed(page: Any, text: str, gap: int, end: str = "") -> None:
 BURST = """([text, gap, end, at]) => new Promise((done) => {
   const keys = [...text, ...(end ? [end] : [])];
   const next = (n, when) => {
-    if (n === keys.length) { setTimeout(done, 250); return; }
+    if (n === keys.length) { setTimeout(done, 400); return; }
     const one = keys[n], gs = one === "\\u001d" && at === "control";
     const target = document.activeElement || document.body;
     const about = {
@@ -131,7 +131,7 @@ def test_a_scan_of_real_keys(page: Any) -> None:
         page.evaluate("window.sent = []")
         page.focus(focus)
         keyed(page, f"]d2010952000730041{GS}10AB 12", 0, "Enter")
-        page.wait_for_timeout(400)
+        page.wait_for_timeout(600)
         assert page.evaluate("window.sent") == [[f"]d2010952000730041{GS}10AB 12", "scanned"]]
         assert page.evaluate("window.presses") == 0
         assert not page.is_checked("#tick")
