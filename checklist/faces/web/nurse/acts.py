@@ -18,7 +18,7 @@ from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.taking import Taken, taken
 from checklist.faces.web.nurse.view import OTHER, PREPARER, SECOND
-from checklist.faces.web.nurse.words import NOBODY_FREE, TAKEN_UP
+from checklist.faces.web.nurse.words import NOBODY_FREE, SAME_PERSON, TAKEN_UP, same_eyes
 from checklist.faces.web.session import to_sign_in
 from checklist.faces.workplace import STATION_STOPPED
 from checklist.gate import OutOfSequence
@@ -29,7 +29,6 @@ from checklist.station import NotAllowed, NotHere, NotSignedIn, Station
 from checklist.trail import TrailBusy, TurnTaken
 from checklist.verdict import Remedy
 
-SAME_PERSON = "checker_same_person: offered at sign-in"
 _Act = Callable[["Acts", Request, Look, StaffMember, Mapping[str, str]], Awaitable[Response]]
 
 
@@ -205,7 +204,7 @@ class Acts:
             if not code:
                 return again("This unit asks a second person to let this caution pass.")
             if self._named(code) == look.prep.preparer:
-                return again(_same_eyes(look.prep.preparer))
+                return again(same_eyes(look.prep.preparer))
 
         by = second or person.code
         if held and not second:
@@ -246,7 +245,7 @@ class Acts:
                 request, lambda at: at.note(id_, SAME_PERSON, person.code, ours=True)
             )
             look = await self._pages.look(request, person)
-            return self._pages.handover(request, look, said=_same_eyes(preparer), status=422)
+            return self._pages.handover(request, look, said=same_eyes(preparer), status=422)
         try:
             colleague = await self._desk.second_person(request, code, form.get("pin", ""), id_)
         except (NotHere, NotSignedIn) as fault:
@@ -292,12 +291,11 @@ class Acts:
             raise BadForm("the form names no cause that is listed")
         if look.screen.stands == "interrupted":
             last = look.entries[-1]
-            about = next(e.seq for e in reversed(look.entries) if e.event.kind == "interrupted")
-            if last.seq == about:
+            if last.event.kind == "interrupted":
                 text = f"interrupted by: {word}"
                 await self._desk.act(
                     request,
-                    lambda at: at.note(look.prep.id, text, person.code, about=about, ours=True),
+                    lambda at: at.note(look.prep.id, text, person.code, about=last.seq, ours=True),
                 )
         return to(look.prep.id)
 
@@ -403,23 +401,10 @@ class Acts:
         self._hands.sent(look.prep.id, digest(form))
 
 
-def _same_eyes(preparer: str) -> str:
-    return (
-        f"{preparer} prepares this dose, and the same eyes see the same thing. Fetch a colleague."
-    )
-
-
 _ACTS: Mapping[str, _Act] = {
-    "attempt": Acts.attempt,
-    "remedy": Acts.remedy,
-    "proceed": Acts.proceed,
-    "show": Acts.show,
-    "second_in": Acts.second_in,
-    "nobody_free": Acts.nobody_free,
-    "interrupt": Acts.interrupt,
-    "cause": Acts.cause,
-    "resume": Acts.resume,
-    "take_up": Acts.take_up,
-    "end": Acts.end,
-    "note": Acts.note,
-}
+    act.__name__: act
+    for act in (
+        Acts.attempt, Acts.remedy, Acts.proceed, Acts.show, Acts.second_in, Acts.nobody_free,
+        Acts.interrupt, Acts.cause, Acts.resume, Acts.take_up, Acts.end, Acts.note,
+    )
+}  # fmt: skip

@@ -20,7 +20,15 @@ MODES: Mapping[str, str] = {
     "do, then enter": "Do, then enter",
 }
 NOBODY_FREE = "no second person free"
+SAME_PERSON = "checker_same_person: offered at sign-in"
 TAKEN_UP = "taken up at another sign-in"
+
+
+def same_eyes(preparer: str) -> str:
+    """Why whoever prepares a dose is not its second person."""
+    return (
+        f"{preparer} prepares this dose, and the same eyes see the same thing. Fetch a colleague."
+    )
 
 
 def hint(field: Field) -> str:

@@ -11,6 +11,7 @@
   const LONGEST = 20_000;  // ms that a server may take before it counts as out of reach
   const AGAIN = 600;       // ms within which a second press is a finger that bounced
   let sentAt = -Infinity;
+  let news = null;         // tells when what this page shows has moved on elsewhere
 
   const sending = (form, on) => {
     if (on) root.dataset.sending = "1"; else delete root.dataset.sending;
@@ -22,6 +23,8 @@
   // The page that came in place of this one, without a way of its own: what could not be read, or
   // how it stands now.
   const shown = (answer, text) => {
+    // A page that is written over keeps its connections; with six of them a browser sends no more.
+    news?.close();
     history.replaceState(null, "", answer.url);
     delete root.dataset.sending;
     document.open();
@@ -140,7 +143,7 @@
   const follows = document.querySelector("[data-follow]");
   if (follows && "EventSource" in globalThis) {
     const { follow, turn } = follows.dataset;
-    const news = new EventSource(`/events?preparation=${encodeURIComponent(follow)}&turn=${encodeURIComponent(turn)}`);
+    news = new EventSource(`/events?preparation=${encodeURIComponent(follow)}&turn=${encodeURIComponent(turn)}`);
     news.addEventListener("moved", () => {
       news.close();
       if (root.dataset.sending) return;
