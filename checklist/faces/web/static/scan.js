@@ -4,12 +4,14 @@
 // presses a button, ticks a box or lands in the wrong field. It goes to the field of this page that
 // waits for one (data-scan), or it is refused in words.
 //
-// Keys that come no more than GAP apart are a burst; LEAST of them make a scan. What the first ones
+// Keys that come no more than GAP apart are a burst; LEAST of them make a scan, which ends with its
+// Enter or Tab, or when nothing more comes. What the first ones
 // of it typed is taken back out of the field they went into. Plain typing, and Enter and Space on
 // buttons, go on as ever.
 (() => {
   const GAP = 50;        // ms between two keys of one scan; keys by hand are 80 and more apart
   const LEAST = 6;       // keys
+  const STALL = 250;     // ms that a scan, once it is one, may falter: a radio link, a busy tablet
   const LONGEST = 1000;  // characters that any label holds, with room to spare
   const TAIL = 150;      // ms after this page began, within which a burst is the end of an older one
   const GS = "\u001d";   // parts the element strings of GS1
@@ -20,7 +22,8 @@
   let first = 0;         // when it began, and when its last key came
   let last = -Infinity;
   let ended = -Infinity; // when the last scan ended, for scanners that send Enter and Tab
-  let before = null;     // the control that had the focus when it began, and how that stood
+  let where = null;      // the control that had the focus when it began, and how that stood
+  let before = null;
   let timer = 0;
   let alt = "";          // figures typed while Alt is held: some scanners send GS as Alt+029
 
@@ -59,11 +62,11 @@
   };
 
   const add = (one, at) => {
-    if (!keys.length) { before = stood(document.activeElement); first = at; }
+    if (!keys.length) { where = document.activeElement; before = stood(where); first = at; }
     keys.push(one);
     last = at;
     clearTimeout(timer);
-    timer = setTimeout(done, 2 * GAP);
+    timer = setTimeout(done, keys.length < LEAST ? 2 * GAP : STALL + GAP);
   };
 
   const done = () => {
@@ -117,7 +120,7 @@
     if (event.repeat) { drop(); return; }  // a key held down by a hand
     if (["Shift", "Control", "AltGraph", "CapsLock"].includes(event.key)) return;
     if (event.key === "Alt") { alt = ""; return; }
-    const at = event.timeStamp, close = at - last <= GAP;
+    const at = event.timeStamp, close = at - last <= (keys.length < LEAST ? GAP : STALL);
     if (event.altKey && /^[0-9]$/.test(event.key) && (alt || event.key === "0") && keys.length) {
       alt += event.key;
       last = at;
@@ -125,6 +128,7 @@
       return;
     }
     if (keys.length && !close) done();
+    if (keys.length && document.activeElement !== where) drop();  // a scanner never moves the focus
     if (event.key === "Enter" || event.key === "Tab") {
       const mine = keys.length >= LEAST || at - ended <= GAP
         || (keys.length > 1 && !takesText(document.activeElement));
