@@ -101,20 +101,6 @@ def _run(
 
     sys.setswitchinterval(SWITCH_S)
     listening = _listening(host, port)
-    desk.start()
-    scheme = "https" if cert is not None else "http"
-    shown = f"[{host}]" if ":" in host else host
-    message(f"{scheme}://{shown}:{listening.getsockname()[1]}/")
-    if desk.practice:
-        at = desk.ward.unit.local(desk.clock())
-        message(
-            f"Practice on {desk.ward.unit.name}: the clock shows {at:%H:%M} on {at.day} {at:%b %Y}."
-            " Nothing counts."
-        )
-    message(f"Trail: {desk.trail_path}")
-    message("Ctrl-C stops it; whatever was said to be recorded is in the trail.")
-    if proxy:
-        message(f"TLS is ended by the proxy at {proxy}; nobody else's word on addresses is taken.")
     config: dict[str, Any] = {
         "log_level": "warning",
         "access_log": False,
@@ -128,13 +114,39 @@ def _run(
         "ssl_certfile": cert,
         "ssl_keyfile": key,
     }
+    server = uvicorn.Server(uvicorn.Config(make_app(desk), **config))
+
+    def ended(*_: object) -> None:
+        server.should_exit = True
+
+    # While it runs the server has handlers of its own; these hold before and after.
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: None)  # the server has its own, and hands them on to these
+        signal.signal(number, ended)
     try:
-        uvicorn.Server(uvicorn.Config(make_app(desk), **config)).run(sockets=[listening])
+        desk.start()
+        scheme = "https" if cert is not None else "http"
+        shown = f"[{host}]" if ":" in host else host
+        message(f"{scheme}://{shown}:{listening.getsockname()[1]}/")
+        _told(desk, proxy)
+        server.run(sockets=[listening])
     finally:
         desk.stop()
         listening.close()
+
+
+def _told(desk: Desk, proxy: str) -> None:
+    from checklist.faces.leaving import message
+
+    if desk.practice:
+        at = desk.ward.unit.local(desk.clock())
+        message(
+            f"Practice on {desk.ward.unit.name}: the clock shows {at:%H:%M} on {at.day} {at:%b %Y}."
+            " Nothing counts."
+        )
+    message(f"Trail: {desk.trail_path}")
+    if proxy:
+        message(f"TLS is ended by the proxy at {proxy}; nobody else's word on addresses is taken.")
+    message("Ctrl-C stops it; whatever was said to be recorded is in the trail.")
 
 
 def _listening(host: str, port: int) -> Any:
