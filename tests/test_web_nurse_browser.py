@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from checklist.faces.web.nurse.view import SECOND
-from tests.browser import chromium, needs_chromium, pressed, served, sign_in
+from tests.browser import chromium, needs_chromium, pressed, served, sign_in, until
 from tests.scene import COLLEAGUE, NURSE
 from tests.web import PINS
 from tests.web_nurse import Shift, desk_and_clock
@@ -20,6 +20,12 @@ from tests.web_nurse import Shift, desk_and_clock
 pytestmark = needs_chromium
 TABLET = {"width": 820, "height": 1180}
 PHONE = {"width": 390, "height": 844}
+
+
+PRESSED = "main button, main a.button, .bar button, .bar a, label.answer, main input[type=text]"
+HEIGHTS = f"""() => Object.fromEntries(
+    [...document.querySelectorAll('{PRESSED}')].filter(one => one.offsetParent).map(
+        one => [one.textContent.trim() || one.name, one.getBoundingClientRect().height]))"""
 
 
 class Hands(Shift):
@@ -42,9 +48,10 @@ class Hands(Shift):
 
     def spoken(self) -> None:
         """Wait until the words of each typed number are shown."""
-        self.page_.wait_for_function(
+        until(
+            self.page_,
             "[...document.querySelectorAll('[data-spoken]')].every(one => !one.value.trim() ||"
-            " document.getElementById(one.id + '-words').textContent)"
+            " document.getElementById(one.id + '-words').textContent)",
         )
 
     def press(self, selector: str = "main button.primary") -> None:
@@ -264,7 +271,7 @@ def test_without_a_connection_what_was_typed_stays_and_counts_once_afterwards(
         nurse.fill()
         page.context.set_offline(True)
         page.click("main button.primary")
-        page.wait_for_selector("#offline:not([hidden])")
+        until(page, "!document.getElementById('offline').hidden")
         assert "Not recorded yet" in page.inner_text("#offline")
         assert page.locator('[name="seen.own_volume"]').input_value() == "2"
         assert nurse.place == "work_out_the_volume"
@@ -295,6 +302,7 @@ def test_figures_are_typed_said_in_words_and_changed_by_nothing_but_typing(
         for text in STRANGE:
             field.fill(text)
             page.locator('[value="about one container"]').check()
+            page.wait_for_timeout(650)  # within 600 ms a second press is a finger that bounced
             nurse.press()
             assert nurse.place == "work_out_the_volume", text
             assert page.locator('[name="seen.own_volume"]').input_value() == text
@@ -313,12 +321,6 @@ def test_figures_are_typed_said_in_words_and_changed_by_nothing_but_typing(
             page.keyboard.press(key)
         page.mouse.wheel(0, 300)
         assert field.input_value() == "1.2"
-        lines = page.evaluate(
-            """() => [...document.querySelectorAll('.q, .amount')].map(one => {
-                 const range = document.createRange(); range.selectNodeContents(one);
-                 return new Set([...range.getClientRects()].map(r => Math.round(r.bottom / 30))).size })"""
-        )
-        assert max(lines) <= 2
 
 
 def test_the_keyboard_alone_makes_a_whole_preparation(
@@ -366,12 +368,7 @@ def test_what_is_pressed_is_large_and_nothing_runs_off_the_side(
         for step in ("read_the_order", "see_the_patient", "prepare_the_place", "take_the_product"):
             nurse.reach(step)
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
-            heights = page.evaluate(
-                """() => Object.fromEntries([...document.querySelectorAll(
-                     'main button, main a.button, .bar button, .bar a, label.answer, main input[type=text]'
-                   )].filter(one => one.offsetParent).map(
-                     one => [one.textContent.trim() || one.name, one.getBoundingClientRect().height]))"""
-            )
+            heights = page.evaluate(HEIGHTS)
             assert min(heights.values()) >= 52, heights
             primary = page.locator("main .primary").bounding_box()
             assert primary["height"] >= 104
