@@ -32,7 +32,7 @@ NOT_PAGES = (
     "/quality/download/chart.{ending}", "/quality/download/month.{ending}",
     "/quality/download/answer.{ending}", "/quality/download/preparations.{ending}",
     "/quality/download/events.zip", "/quality/trail/head.note", "/quality/trail/proof",
-    "/review/{id}/timeline.svg",
+    "/review/{id}/now",
 )  # fmt: skip
 """What the server gives that is no page for reading: files, pictures, and what scripts ask."""
 A_WAY = 3 if os.environ.get("CHECKLIST_FULL") else 1
