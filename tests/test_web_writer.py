@@ -22,7 +22,7 @@ from checklist.faces.web.desk import LOCKED, Desk
 from checklist.faces.web.ward_files import WardFiles
 from checklist.heads import HeadLost
 from checklist.intake.fault import Faults
-from checklist.station import Station
+from checklist.station import NotHere, Station
 from checklist.trail import Trail, TrailUnwritable
 from checklist.trail_connection import Connection
 from tests.faces import ROOT
@@ -63,14 +63,15 @@ def test_acts_that_wait_together_are_one_commit(
         await asyncio.sleep(0.05)
         before = seen[0]
 
-        def failed(station: Station, code: str) -> None:
-            with pytest.raises(Exception, match="no member of staff"):
-                station.sign_in(code, "")
+        def failing(code: str) -> Callable[[Station], None]:
+            def act(station: Station) -> None:
+                with pytest.raises(NotHere, match="no member of staff"):
+                    station.sign_in(code, "")
+
+            return act
 
         many = [
-            asyncio.ensure_future(
-                desk.writer.act(f"tablet {n}", "W7E-1", lambda at, n=n: failed(at, f"X{n}"))
-            )
+            asyncio.ensure_future(desk.writer.act(f"tablet {n}", "W7E-1", failing(f"X{n}")))
             for n in range(30)
         ]
         await asyncio.sleep(0.05)
@@ -277,10 +278,11 @@ def test_a_server_that_is_stopped_in_the_middle_loses_nothing_it_acknowledged(
     work = [(NURSE, "W7E-1", "ORD-103"), (COLLEAGUE, "W7E-2", "ORD-102"),
             ("PH-2", "W7E-2", "ORD-105")]  # fmt: skip
     told: list[list[str]] = []
-    threads = [
-        threading.Thread(target=lambda w=one: told.append(notes_until(served, *w, enough)))
-        for one in work
-    ]
+
+    def at_tablet(code: str, place: str, order: str) -> None:
+        told.append(notes_until(served, code, place, order, enough))
+
+    threads = [threading.Thread(target=at_tablet, args=one) for one in work]
     for thread in threads:
         thread.start()
     ready.wait(120)
