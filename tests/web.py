@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,20 +16,27 @@ from checklist.faces.scenario import read_scenario
 from checklist.faces.web.app import make_app
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.setting_up import desk_for
+from checklist.interop.scanner import SOUND
 
 PINS = read_scenario(library.folder("demo_db")).pins
 ADDRESS = "http://127.0.0.1"
+TRIED = replace(SOUND, tried_at="2026-11-25T13:00:00Z", by="AD-1")
 
 
 def make_desk(
     home: Path, monkeypatch: pytest.MonkeyPatch, *, ward: Path | None = None, **more: Any
 ) -> Desk:
     """A desk of the demonstration ward, or of a folder's in practice, whose trail, keys and heads
-    lie in a folder of the test.
+    lie in a folder of the test. The scanners of its places were tried and are sound.
     """
     monkeypatch.setenv("CHECKLIST_KEYS", str(home / "keys"))
     monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(home / "heads"))
-    return desk_for(ward, home / "trail.db", practice=True, **more)
+    monkeypatch.setenv("XDG_DATA_HOME", str(home / "data"))
+    desk = desk_for(ward, home / "trail.db", practice=True, **more)
+    (home / "data" / "checklist").mkdir(parents=True, exist_ok=True)
+    for place in desk.ward.unit.stations:
+        desk.scanners.keep(place, TRIED, between=lambda: None)
+    return desk
 
 
 class Tablet(TestClient):
