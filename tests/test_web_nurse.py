@@ -101,7 +101,7 @@ def _gives_nothing_away(one: Shift, page: str) -> None:
     assert spot is not None
     one.beside.now = one.clock.now
     right = one.beside.right()
-    bare = re.sub(r'<div class="case">.*?</div>', "", page, flags=re.DOTALL)
+    bare = re.sub(r'<div class="case"[^>]*>.*?</div>', "", page, flags=re.DOTALL)
     bare = bare.replace(one.id, "").replace(one.id[:8], "").replace(one.screen.prep.order.drug, "")
     bare = bare.replace(title_of(page), "")
     bare = unescape(re.sub(r'value="\d+"(?=>)', "", bare)).replace("\u00a0", " ")
