@@ -8,12 +8,13 @@ from checklist import ucum
 from checklist.observation import Kind
 from checklist.workflow import Field
 
+# No figures: an example could be the very answer that is looked for.
 HINTS: Mapping[Kind, str] = {
     Kind.PRODUCT: "scan the code, or type it",
     Kind.IDENTIFIER: "scan or type",
-    Kind.CONCENTRATION: "an amount in a volume, like 10 mg in 1 mL",
-    Kind.DATE: "with the month as a word, like 31 Aug 2027",
-    Kind.TIME: "hours and minutes, like 09:05",
+    Kind.CONCENTRATION: "an amount in a volume",
+    Kind.DATE: "day, month as a word, year",
+    Kind.TIME: "hours and minutes, with a colon",
 }
 MODES: Mapping[str, str] = {
     "read, then do": "Read, then do",
