@@ -72,6 +72,7 @@ class Site:
     browser: Any
     seen: Counter[str] = field(default_factory=Counter)
     shifts: list[Shift] = field(default_factory=list)
+    hands: list[Hands] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.routes = [route for route in make_app(self.desk).routes if isinstance(route, Route)]
@@ -94,9 +95,14 @@ class Site:
                 return route.path
         return ""
 
+    def person(self) -> Hands:
+        """Somebody at a tablet of their own."""
+        self.hands.append(Hands(self.address))
+        return self.hands[-1]
+
     def shift(self, order: str, person: str = "RN-12", *, place: str = "W7E-1") -> Shift:
         """An order begun by somebody at a tablet of their own."""
-        hands = Hands(self.address)
+        hands = self.person()
         shift = Shift(self.desk, hands, order, self.clock)  # type: ignore[arg-type]
         hands.sign_in(person, place=place)
         answer = hands.post("/orders", data={"order": order})
@@ -183,6 +189,8 @@ def site(home: Path, *, facts: bool = True, **more: Any) -> Iterator[Site]:
             finally:
                 for shift in one.shifts:
                     shift.beside.close()
+                for hands in one.hands:
+                    hands.close()
 
 
 def worked(site: Site) -> Shift:
@@ -202,7 +210,7 @@ def worked(site: Site) -> Shift:
 
 def watched(site: Site, *ids: str) -> None:
     """Begin an observation of each of some preparations, as the educator beside them would."""
-    educator = Hands(site.address)
+    educator = site.person()
     educator.sign_in("ED-1", place="W7E-2")
     for id_ in ids:
         data = {"item": "snaps_away", "answer": "seen", "phase": "open"}

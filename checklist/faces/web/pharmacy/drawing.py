@@ -1,8 +1,8 @@
 """A workflow as a picture: its steps from top to bottom, the ways back beside them on the left, and
 on the right what a break and an end lead through.
 
-All of it is made from the layout, as gate and proof are. Sizes are in units of which 18 are one
-line height of the page's letters, so that the picture grows with them.
+All of it is made from the layout, as gate and proof are. Sizes are in units of which 17 are the
+size of the page's letters, so that the picture grows with them.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from checklist.drawing.letters import lines
 from checklist.faces.web.pharmacy.telling import plain
 from checklist.workflow import Layout, Phase, Step, Workflow
 
-EM = 18.0
+EM = 17.0
 _SIZE = 17.0
 _LINE = 23.0
 _PAD = 12.0
@@ -26,7 +26,7 @@ _GAP = 12.0
 _RAIL = 26.0
 _MOST_RAILS = 3
 _STEPS = 480.0
-_SIDE = 205.0
+_SIDE = 200.0
 _HEAD = 34.0
 
 
