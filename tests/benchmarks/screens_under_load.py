@@ -76,7 +76,7 @@ class Times:
         self.pages: list[float] = []
         self.acknowledged: list[tuple[str, int]] = []
         self.begun = asyncio.Barrier(count)
-        """All have begun before the first step is timed: the change of shift is not what is asked."""
+        """All have begun before the first step is timed."""
 
     async def form(self, browser: Browser, path: str, form: Form) -> str:
         """Send a form, and time it."""

@@ -29,7 +29,7 @@ from checklist.intake.ward import Ward
 from checklist.lockout import KINDS, Remembered
 from checklist.people import StaffMember
 from checklist.permission import Action, may
-from checklist.station import NotHere, Station
+from checklist.station import Compiled, NotHere, Station
 from checklist.timing import span
 from checklist.trail import Trail
 from checklist.unit import SignIn
@@ -76,7 +76,8 @@ class Desk:
 
     `folder` is the ward's, `facts` a folder of facts, or None. `practice` says that nothing counts
     here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
-    by which browsers know this server. `at_end` is what is called when the server stops.
+    by which browsers know this server. `compiled` is what all stations of this server share, those
+    that only read as well. `at_end` is what is called when the server stops.
     """
 
     files: WardFiles
@@ -89,6 +90,7 @@ class Desk:
     writer: Writer
     heads: HeadsLater
     pins: Weighed
+    compiled: Compiled
     secure: bool = False
     names: frozenset[str] = LOOPBACK
     sessions: Sessions = field(default_factory=Sessions)

@@ -119,6 +119,7 @@ def desk_for(
         writer=writer,
         heads=heads,
         pins=pins,
+        compiled=compiled,
         sessions=sessions,
         secure=secure,
         names=names,

@@ -76,6 +76,7 @@ class Looking:
                 clock=desk.clock,
                 new_id=new_id,
                 practice=desk.practice,
+                compiled=desk.compiled,
             )
             self._own.station = kept
         kept.ward = desk.ward
