@@ -71,10 +71,12 @@ class Browser:
 class Times:
     """How long each form and each page took, in milliseconds."""
 
-    def __init__(self) -> None:
+    def __init__(self, count: int) -> None:
         self.forms: list[float] = []
         self.pages: list[float] = []
         self.acknowledged: list[tuple[str, int]] = []
+        self.begun = asyncio.Barrier(count)
+        """All have begun before the first step is timed."""
 
     async def form(self, browser: Browser, path: str, form: Form) -> str:
         """Send a form, and time it."""
@@ -104,6 +106,7 @@ async def at_work(port: int, number: int, forms: list[Form], times: Times, pause
     status, leads = await browser.ask("POST", "/orders", {"order": busy_ward.order(number)})
     assert status == 303, f"nurse {number} could not begin: {status}"
     times.acknowledged.append((leads.rpartition("/")[2], 0))
+    await times.begun.wait()
     for form in forms:
         await times.page(browser, leads)
         await asyncio.sleep(chance.random() * pause)
@@ -123,7 +126,7 @@ async def at_bare(port: int, number: int, forms: list[Form], times: Times, pause
 
 async def load(work: object, port: int, scripts: Sequence[list[Form]], pause: float) -> Times:
     """All of them at once."""
-    times = Times()
+    times = Times(len(scripts))
     act = at_work if work is at_work else at_bare
     async with asyncio.timeout(LONGEST_S):
         await asyncio.gather(

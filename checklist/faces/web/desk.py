@@ -31,7 +31,7 @@ from checklist.intake.ward import Ward
 from checklist.lockout import KINDS, Remembered
 from checklist.people import StaffMember
 from checklist.permission import Action, may
-from checklist.station import NotHere, Station
+from checklist.station import Compiled, NotHere, Station
 from checklist.timing import span
 from checklist.trail import Trail
 from checklist.unit import SignIn
@@ -79,7 +79,8 @@ class Desk:
     `folder` is the ward's, `facts` a folder of facts, or None. `practice` says that nothing counts
     here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
     by which browsers know this server. `scanners` holds what is known of each place's scanner.
-    `at_end` is what is called when the server stops.
+    `compiled` is what all stations of this server share, those that only read as well. `at_end` is
+    what is called when the server stops.
     """
 
     files: WardFiles
@@ -93,6 +94,7 @@ class Desk:
     heads: HeadsLater
     pins: Weighed
     scanners: ScannerFile
+    compiled: Compiled
     secure: bool = False
     names: frozenset[str] = LOOPBACK
     sessions: Sessions = field(default_factory=Sessions)

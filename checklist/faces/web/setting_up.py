@@ -122,6 +122,7 @@ def desk_for(
         heads=heads,
         pins=pins,
         scanners=scanners,
+        compiled=compiled,
         sessions=sessions,
         secure=secure,
         names=names,

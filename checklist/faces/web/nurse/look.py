@@ -81,6 +81,7 @@ class Looking:
                 clock=desk.clock,
                 new_id=new_id,
                 practice=desk.practice,
+                compiled=desk.compiled,
             )
             self._own.station = kept
         kept.ward = ward
