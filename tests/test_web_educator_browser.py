@@ -147,7 +147,7 @@ def test_a_replay_by_keyboard(home: Path, monkeypatch: pytest.MonkeyPatch) -> No
         page.wait_for_url(f"**?at={len(entries)}#entry")
         assert page.inner_text("#entry-head").startswith(f"Entry {len(entries)} of")
         page.goto(f"{address}/review/{ids[0]}?at=1")
-        seen = []
+        seen: list[str] = []
         while page.locator("a:has-text('Next mark')").count():
             page.focus("a:has-text('Next mark')")
             page.keyboard.press("Enter")
