@@ -135,18 +135,21 @@ async def sheet(room: Room, request: Request, person: StaffMember) -> Response:
     about, asked = request.path_params["about"], request.query_params
     container, names = asked.get("container", ""), "names" in asked
 
-    def read(at: Study) -> Sheet:
+    def read(at: Study) -> tuple[Sheet, bool]:
         if about not in at.ward.staff:
             entries_of(at, about)
-        return sheet_of(at, about, container, names=names)
+        with at.kept() as kept:
+            observed = any(one.about == about for one in every_watch(kept))
+        return sheet_of(at, about, container, names=names), observed
 
-    made = await room.look(request, person, read)
+    made, observed = await room.look(request, person, read)
     return room.desk.page(
         request,
         "educator/sheet.html",
         sheet=made,
         about=about,
         of_person=about in room.desk.ward.staff,
+        observed=observed,
         container=container,
         names=names,
         coaches=may(person, Action.REVIEW_PERSON),

@@ -13,6 +13,7 @@ from checklist.engine import GO_ON, MovedOn, NotOffered
 from checklist.faces.answering import staff_code, unread_note
 from checklist.faces.breaks import CAUSES, NOT_SAID
 from checklist.faces.handover import sentence
+from checklist.faces.web.desk import SHUT_OUT
 from checklist.faces.web.nurse.form import BadForm, digest, fresh, note_of, plain
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
@@ -94,7 +95,7 @@ class Acts:
             return self._pages.page(request, look, person, said=sentence(fault), status=403)
         session = self._desk.session(request)
         if session is not None:
-            self._desk.sessions.end(session)
+            await self._desk.leave(session, SHUT_OUT)
         return to_sign_in(request)
 
     # -- a step --------------------------------------------------------------------------------
