@@ -55,6 +55,7 @@ class Trail:
     def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
         self.path = path
         self._connection = Connection(path, how=how, patience_ms=patience_ms)
+        self._open = reading.StillOpen()
 
     @property
     def origin(self) -> Origin:
@@ -255,7 +256,7 @@ class Trail:
     def open_preparations(self) -> tuple[Listed, ...]:
         """The preparations that have not come to an end, in the order of opening."""
         with self._connection.reading() as db:
-            return reading.listed(db, only_open=True)
+            return self._open.now(db, self.origin)
 
     def head(self) -> Head:
         """The number and digest of the last entry; number 0 for an empty trail."""

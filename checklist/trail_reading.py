@@ -190,6 +190,54 @@ ORDER BY first.seq
 """
 
 
+class StillOpen:
+    """The preparations that have not come to an end, kept up with what is added to the trail.
+
+    To look for them anew costs as much as the trail is long, and each step asks for them.
+    """
+
+    def __init__(self) -> None:
+        self._upto: Head | None = None
+        self._open: dict[str, Listed] = {}
+
+    def now(self, db: sqlite3.Connection, origin: Origin) -> tuple[Listed, ...]:
+        """All of them as they stand, in the order of opening."""
+        head = last(db, origin)
+        if not self._goes_on(db):
+            self._open = {one.id: one for one in listed(db, only_open=True)}
+        else:
+            assert self._upto is not None
+            for row in rows(db, self._upto.seq, head.seq):
+                self._moved(row)
+        self._upto = head
+        return tuple(self._open.values())
+
+    def _goes_on(self, db: sqlite3.Connection) -> bool:
+        """Whether the entry looked at last still stands: a write that was taken back is gone."""
+        if self._upto is None or self._upto.seq == 0:
+            return False
+        stands = row(db, self._upto.seq)
+        return stands is not None and stands.digest == self._upto.digest
+
+    def _moved(self, row: Row) -> None:
+        if row.lands in CLOSED:
+            self._open.pop(row.preparation, None)
+            return
+        at, known = codec.time_in(row.at), self._open.get(row.preparation)
+        if row.kind != "opened" and known is None:
+            return  # an act of the workplace, or one beside a preparation that is over
+        self._open[row.preparation] = Listed(
+            id=row.preparation,
+            opened_at=known.opened_at if known else at,
+            opened_by=known.opened_by if known else row.by,
+            station=row.station,
+            place=row.lands,
+            turn=row.turn,
+            last_at=at,
+            last_by=row.by,
+        )
+
+
 def listed(db: sqlite3.Connection, *, only_open: bool) -> tuple[Listed, ...]:
     """The preparations in the order of their opening, all of them or those not yet at an end."""
     only = f"AND last.lands NOT IN ({', '.join('?' * len(CLOSED))})" if only_open else ""
