@@ -94,7 +94,7 @@ def test_an_observation_from_start_to_end_beside_the_nurse(
         )
         page.click(".parts a >> nth=0")
         while True:
-            assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+            until(page, "document.documentElement?.scrollHeight <= innerHeight")
             for item in page.eval_on_selector_all("form.item", "all => all.map(one => one.id)"):
                 name = item.removeprefix("item-")
                 word = {"neck_dries": NOT_SO, "snaps_away": NOT_OBSERVABLE}.get(name, SEEN)

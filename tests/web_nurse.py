@@ -14,7 +14,6 @@ import pytest
 from checklist.faces.web.desk import Desk
 from checklist.faces.web.nurse.look import Looking
 from checklist.faces.web.nurse.view import OTHER, PREPARER, SECOND
-from checklist.faces.web.setting_up import desk_for
 from checklist.observation import Kind
 from checklist.screen import Screen
 from checklist.station import Station
@@ -185,11 +184,7 @@ def desk_and_clock(
 ) -> tuple[Desk, Clock]:
     """A desk in practice whose clock the test sets, of the demonstration ward or of a folder."""
     clock = Clock()
-    if ward is None:
-        return make_desk(home, monkeypatch, clock=clock), clock
-    monkeypatch.setenv("CHECKLIST_KEYS", str(home / "keys"))
-    monkeypatch.setenv("CHECKLIST_CHECKPOINTS", str(home / "heads"))
-    return desk_for(ward, home / "trail.db", practice=True, clock=clock), clock
+    return make_desk(home, monkeypatch, ward=ward, clock=clock), clock
 
 
 def words(page: str) -> str:
