@@ -135,12 +135,14 @@ class Site:
         """
         from playwright.sync_api import Error
 
-        try:
-            answer = page.goto(f"{self.address}{path}")
-        except Error as fault:
-            if "ERR_ABORTED" not in str(fault):
-                raise
-            answer = page.goto(f"{self.address}{path}")
+        answer = None
+        for _ in range(3):
+            try:
+                answer = page.goto(f"{self.address}{path}") or page.reload()
+                break
+            except Error as fault:
+                if not any(said in str(fault) for said in ("ERR_ABORTED", "is interrupted by")):
+                    raise
         assert answer is not None and answer.status == 200, (path, answer and answer.status)
         self.seen[self.way(urlsplit(path).path)] += 1
 

@@ -126,6 +126,8 @@
 
   const inline = (one) => one.tagName === "A" && !one.classList.contains("button") && !one.closest("nav");
 
+  const pinned = (one) => one !== null && (getComputedStyle(one).position === "fixed" || pinned(one.parentElement));
+
   const targets = (of) => {
     const faults = [];
     const boxes = [];
@@ -141,10 +143,15 @@
       if (Math.min(box.width, box.height) < 24 && !(tick && label)) faults.push(`under 24 px: ${said(one)}`);
       if (one.matches("button, a.button")) boxes.push([one, box]);
     }
+    const apart = (a, b) => Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom, b.top - a.bottom);
+    // What stays at the foot of the screen covers what is moved under it; at the page's end it has to be clear of all.
+    const atEnd = new Map();
+    scrollTo(0, document.documentElement.scrollHeight);
+    for (const [one] of boxes) atEnd.set(one, one.getBoundingClientRect());
+    scrollTo(0, 0);
     for (const [i, [one, a]] of boxes.entries()) {
       for (const [other, b] of boxes.slice(i + 1)) {
-        const x = Math.max(a.left - b.right, b.left - a.right), y = Math.max(a.top - b.bottom, b.top - a.bottom);
-        const gap = Math.max(x, y);
+        const gap = pinned(one) === pinned(other) ? apart(a, b) : apart(atEnd.get(one), atEnd.get(other));
         if (gap < 3 * of.px - 0.6) faults.push(`${gap.toFixed(0)} px apart, under ${(3 * of.px).toFixed(0)}: ${said(one)} and ${said(other)}`);
       }
     }
