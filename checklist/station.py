@@ -32,7 +32,7 @@ from checklist.requirement import Required
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
 from checklist.site import Age
 from checklist.target import target
-from checklist.trail import Listed, SealedText, Trail
+from checklist.trail import SealedText, Trail
 from checklist.verdict import Remedy
 from checklist.way_in import Item
 from checklist.workflow import INTERRUPTED, REVERIFY, Spot, Who, Workflow
@@ -554,18 +554,15 @@ class Station:
         """When doses of this order line went in, by other preparations, ended ones included."""
         return tuple(
             at
-            for one in self.trail.preparations()
-            if one.id != prep.id
-            for at in self._given_at(one, prep.order.id)
+            for id_ in self.trail.opened_for(prep.order.id)
+            if id_ != prep.id
+            for at in self._given_at(self.trail.of(id_))
         )
 
-    def _given_at(self, one: Listed, order: str) -> Iterator[datetime]:
-        entries = self.trail.of(one.id)
-        if entries[0].event.body["order"]["id"] != order:
-            return
-        if one.place == GIVEN:
-            # Not the last entry: a note or a print may come long after the dose.
-            yield next(e.event.at for e in entries if e.event.lands == GIVEN)
+    def _given_at(self, entries: Sequence[Entry]) -> Iterator[datetime]:
+        # Not the last entry: a note or a print may come long after the dose.
+        if ends := [one.event.at for one in entries if one.event.lands == GIVEN]:
+            yield ends[0]
             return
         other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
         moments = (other.time_of(field) for field in self.required.giving)

@@ -56,6 +56,7 @@ class Trail:
         self.path = path
         self._connection = Connection(path, how=how, patience_ms=patience_ms)
         self._open = reading.StillOpen()
+        self._opened = reading.OpenedFor(lambda row: self._entry(row).event.body["order"]["id"])
 
     @property
     def origin(self) -> Origin:
@@ -242,6 +243,11 @@ class Trail:
         """Every preparation, in the order of opening."""
         with self._connection.reading() as db:
             return reading.listed(db, only_open=False)
+
+    def opened_for(self, order: str) -> tuple[str, ...]:
+        """The ids of the preparations that were opened for an order line, in that order."""
+        with self._connection.reading() as db:
+            return self._opened.now(db, self.origin, order)
 
     def opened_with(self, container: str) -> tuple[str, ...]:
         """The ids of the preparations that were opened with a container, in that order."""

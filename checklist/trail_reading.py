@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -190,34 +190,83 @@ ORDER BY first.seq
 """
 
 
-class StillOpen:
-    """The preparations that have not come to an end, kept up with what is added to the trail.
+class _KeptUp:
+    """Something told of all entries, kept up with what is added to the trail.
 
-    To look for them anew costs as much as the trail is long, and each step asks for them.
+    To look for it anew costs as much as the trail is long, and each step asks for it.
     """
 
     def __init__(self) -> None:
         self._upto: Head | None = None
+
+    def _catch_up(self, db: sqlite3.Connection, origin: Origin) -> None:
+        head = last(db, origin)
+        if self._upto is not None and self._stands(db, self._upto):
+            self._on(db, self._upto.seq, head.seq)
+        else:
+            self._anew(db, head.seq)
+        self._upto = head
+
+    @staticmethod
+    def _stands(db: sqlite3.Connection, upto: Head) -> bool:
+        """Whether the entry looked at last still stands: a write that was taken back is gone."""
+        stored = row(db, upto.seq)
+        return stored is not None and stored.digest == upto.digest
+
+    def _anew(self, db: sqlite3.Connection, upto: int) -> None:
+        """Look at everything up to an entry."""
+        raise NotImplementedError
+
+    def _on(self, db: sqlite3.Connection, after: int, upto: int) -> None:
+        """Take in the entries after one up to another."""
+        raise NotImplementedError
+
+
+class OpenedFor(_KeptUp):
+    """The preparations of each order line; `order_of` tells the line of an opening entry's row."""
+
+    def __init__(self, order_of: Callable[[Row], str]) -> None:
+        super().__init__()
+        self._order_of = order_of
+        self._ids: dict[str, dict[str, None]] = {}
+
+    def now(self, db: sqlite3.Connection, origin: Origin, order: str) -> tuple[str, ...]:
+        """The ids of those of one order line, in the order of opening."""
+        self._catch_up(db, origin)
+        return tuple(self._ids.get(order, ()))
+
+    def _anew(self, db: sqlite3.Connection, upto: int) -> None:
+        self._ids = {}
+        self._on(db, 0, upto)
+
+    def _on(self, db: sqlite3.Connection, after: int, upto: int) -> None:
+        sql = (
+            f"SELECT {COLUMNS} FROM main.entries"
+            " WHERE kind = 'opened' AND seq > ? AND seq <= ? ORDER BY seq"
+        )
+        for each in db.execute(sql, (after, upto)):
+            opening = Row._make(each)
+            self._ids.setdefault(self._order_of(opening), {})[opening.preparation] = None
+
+
+class StillOpen(_KeptUp):
+    """The preparations that have not come to an end."""
+
+    def __init__(self) -> None:
+        super().__init__()
         self._open: dict[str, Listed] = {}
 
     def now(self, db: sqlite3.Connection, origin: Origin) -> tuple[Listed, ...]:
         """All of them as they stand, in the order of opening."""
-        head = last(db, origin)
-        if not self._goes_on(db):
-            self._open = {one.id: one for one in listed(db, only_open=True)}
-        else:
-            assert self._upto is not None
-            for row in rows(db, self._upto.seq, head.seq):
-                self._moved(row)
-        self._upto = head
+        self._catch_up(db, origin)
         return tuple(self._open.values())
 
-    def _goes_on(self, db: sqlite3.Connection) -> bool:
-        """Whether the entry looked at last still stands: a write that was taken back is gone."""
-        if self._upto is None or self._upto.seq == 0:
-            return False
-        stands = row(db, self._upto.seq)
-        return stands is not None and stands.digest == self._upto.digest
+    def _anew(self, db: sqlite3.Connection, upto: int) -> None:
+        self._open = {one.id: one for one in listed(db, only_open=True)}
+
+    def _on(self, db: sqlite3.Connection, after: int, upto: int) -> None:
+        for each in rows(db, after, upto):
+            self._moved(each)
 
     def _moved(self, row: Row) -> None:
         if row.lands in CLOSED:

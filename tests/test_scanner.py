@@ -249,6 +249,19 @@ def test_a_file_that_is_not_ours_is_refused_in_words_and_left(
     assert path.read_text(encoding="utf-8") == text
 
 
+def test_a_file_that_has_lain_for_a_while_is_read_again_once_another_station_wrote(
+    tmp_path: Path,
+) -> None:
+    kept = keep(tmp_path)
+    os.utime(kept.path, (1_700_000_000, 1_700_000_000))
+    assert kept.of("W7E-1").tried and not kept.of("W7E-2").tried
+    keep(tmp_path, "W7E-2")
+    os.utime(kept.path, (1_700_000_000, 1_700_000_000))
+    assert kept.of("W7E-2").tried
+    kept.path.unlink()
+    assert kept.of("W7E-1") == UNTRIED
+
+
 def test_what_is_no_plain_file_is_refused_without_waiting(tmp_path: Path) -> None:
     for make in (os.mkfifo, Path.mkdir, lambda path: Path(path).symlink_to("/etc/hostname")):
         path = tmp_path / FILE

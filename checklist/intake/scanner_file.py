@@ -28,6 +28,7 @@ from pydantic import Field, ValidationError
 
 from checklist import toml_file
 from checklist.intake.fault import Record
+from checklist.intake.file_mark import Mark, mark, same
 from checklist.interop.scanner import GS, UNTRIED, Ending, Letters, Prefix, Scanner, tells_apart
 from checklist.letters import unseen
 from checklist.number import quoted
@@ -61,10 +62,13 @@ class _File(Record):
 
 
 class ScannerFile:
-    """The file of one ward. It is read afresh each time, since another station may have written."""
+    """The file of one ward, looked at each time and read again whenever another station may have
+    written it.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._read: tuple[Mark, Mapping[str, Scanner]] | None = None
 
     def of(self, station: str) -> Scanner:
         """The scanner of a station, UNTRIED where none was tried. Raises ScannerFault."""
@@ -99,6 +103,9 @@ class ScannerFile:
             raise self._amiss(f"it cannot be read ({fault.strerror})") from fault
         if not stat.S_ISREG(about.st_mode):
             raise self._amiss("it is no plain file")
+        now = mark(about)
+        if self._read is not None and same(self._read[0], now):
+            return self._read[1]
         try:
             tables = toml_file.tables(self.path)
             read = _File.model_validate(tables)
@@ -111,7 +118,10 @@ class ScannerFile:
             raise self._amiss(f"{place} is not as this program writes it") from None
         if read.form != FORM:
             raise self._amiss(f"its form is {read.form}, and {FORM} is read here")
-        return {name: self._scanner(name, one) for name, one in read.station.items()}
+        found = {name: self._scanner(name, one) for name, one in read.station.items()}
+        # The mark is older than what was read, so a write in between is met at the next look.
+        self._read = now, found
+        return found
 
     def _scanner(self, name: str, one: _Station) -> Scanner:
         separator = _separator(one.separator)

@@ -6,7 +6,7 @@ import hashlib
 import json
 import random
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -19,7 +19,7 @@ from checklist.order import Order
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
 from checklist.station import Station
-from checklist.trail import Listed, Trail
+from checklist.trail import Trail
 from checklist.unit import Unit
 from checklist.workflow import Workflow
 from checklist.year.plan import Plan, UnitPlan
@@ -102,7 +102,6 @@ class YearStation(Station):
         # Ids are drawn from the seed, so that the same year is made again to the last digest.
         self._draw = random.Random(f"ids/{seed}")
         self._day = ""
-        self._of_line: dict[str, list[Listed]] = {}
         self._controlled: list[str] = []
         self._base = ward
         super().__init__(
@@ -155,16 +154,6 @@ class YearStation(Station):
         found = hashlib.sha256(text.encode()).hexdigest()
         return replace(unit, register=stock, text=text, digest=found)
 
-    def closed(self, prep: Preparation, entries: Sequence[Entry]) -> None:
-        """Remember a preparation that came to its end."""
-        first, last = entries[0].event, entries[-1].event
-        self._of_line.setdefault(prep.order.id, []).append(
-            Listed(
-                id=prep.id, opened_at=first.at, opened_by=first.by, station=last.station,
-                place=last.lands, turn=last.turn, last_at=last.at, last_by=last.by,
-            )
-        )  # fmt: skip
-
     def _keep(self, rules: Rules) -> None:
         if rules.digest not in _TEXTS:
             _TEXTS[rules.digest] = rules.workflow.text
@@ -176,12 +165,6 @@ class YearStation(Station):
 
     def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
         return ()
-
-    def _given_before(self, prep: Preparation) -> tuple[datetime, ...]:
-        line = self._of_line.get(prep.order.id, ())
-        return tuple(
-            at for one in line if one.id != prep.id for at in self._given_at(one, prep.order.id)
-        )
 
     def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
         same = register.digest(self.ward.unit.register)

@@ -91,7 +91,6 @@ class Player:
         played = _Played(turn, prep.id, self._slips(turn, fields), turn.breaks)
         while not outcome.screen.prep.closed:
             outcome = self._act(played, outcome.screen)
-        station.closed(outcome.screen.prep, station.entries(prep.id))
         return outcome
 
     # -- what is left to chance ----------------------------------------------------------------

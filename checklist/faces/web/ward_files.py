@@ -3,25 +3,14 @@
 from __future__ import annotations
 
 import threading
-import time
 from pathlib import Path
-from typing import NamedTuple
 
 from checklist.intake.fault import Fault, Faults
+from checklist.intake.file_mark import Mark, mark, same
 from checklist.intake.ward import Ward, load_ward, reload_orders
 
 ORDERS = "orders.json"
 OTHERS = ("unit.toml", "staff.toml", "formulary.toml", "formulary.csv", "compatibility.toml")
-FRESH_NS = 2_000_000_000
-"""A file that was written less than this before it was looked at may be written again within the
-same tick of the disk's clock (FAT counts in twos of seconds), so it counts as changed."""
-
-
-class _Mark(NamedTuple):
-    written: int
-    size: int
-    number: int
-    settled: bool
 
 
 class WardFiles:
@@ -48,23 +37,15 @@ class WardFiles:
             self._marks, self.last = marks, fresh
             return fresh
 
-    def _same(self, marks: dict[str, _Mark | None], names: tuple[str, ...]) -> bool:
-        before = self._marks
-        return all(
-            marks[name] == before[name] and (one is None or one.settled)
-            for name in names
-            for one in [before[name]]
-        )
+    def _same(self, marks: dict[str, Mark | None], names: tuple[str, ...]) -> bool:
+        return all(same(self._marks[name], marks[name]) for name in names)
 
-    def _marked(self) -> dict[str, _Mark | None]:
+    def _marked(self) -> dict[str, Mark | None]:
         return {name: _mark(self._folder / name) for name in (ORDERS, *OTHERS)}
 
 
-def _mark(path: Path) -> _Mark | None:
-    now = time.time_ns()
+def _mark(path: Path) -> Mark | None:
     try:
-        about = path.stat()
+        return mark(path.stat())
     except OSError:
         return None
-    settled = now - about.st_mtime_ns >= FRESH_NS
-    return _Mark(about.st_mtime_ns, about.st_size, about.st_ino, settled)

@@ -13,9 +13,9 @@ from checklist.gate import Rules
 from checklist.intake.fault import Faults
 from checklist.intake.ward import Ward
 from checklist.people import StaffMember
-from checklist.preparation import Entry, Preparation, Surroundings
+from checklist.preparation import CLOSED, Entry, Preparation, Surroundings
 from checklist.screen import Screen
-from checklist.station import Station
+from checklist.station import NotHere, Station
 from checklist.trail import Trail
 from checklist.workflow import Spot
 
@@ -83,7 +83,7 @@ class Looking:
                 practice=desk.practice,
                 compiled=desk.compiled,
             )
-            self._own.station = kept
+            self._own.station, self._own.entries = kept, {}
         kept.ward = ward
         return kept
 
@@ -94,10 +94,20 @@ class Looking:
         except Faults:
             return self._desk.ward, False
 
+    def _entries(self, trail: Trail, id_: str) -> tuple[Entry, ...]:
+        """All entries of a preparation; those of an open one are kept, since none ever changes."""
+        known: tuple[Entry, ...] = self._own.entries.pop(id_, ())
+        entries = (*known, *trail.of(id_, after=len(known) - 1))
+        if not entries:
+            raise NotHere(f"there is no preparation {id_!r} in this trail")
+        if entries[-1].event.lands not in CLOSED:
+            self._own.entries[id_] = entries
+        return entries
+
     def at(self, trail: Trail, id_: str, by: StaffMember) -> Look:
         """Look at one preparation for this person. Raises NotHere where there is none."""
         station = self.station(trail)
-        entries = station.entries(id_)
+        entries = self._entries(trail, id_)
         screen = station.screen(id_)
         rules = station.rules_of(screen.prep.workflow)
         spot = screen.spot or rules.layout.spots[rules.workflow.steps[0].name]
