@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pypdfium2
@@ -184,8 +185,6 @@ def keep(folder: Path, station: str = "W7E-1", scanner: Scanner = SOUND) -> Scan
     ],
 )  # fmt: skip
 def test_what_was_found_comes_back_as_it_was(scanner: Scanner, tmp_path: Path) -> None:
-    from dataclasses import replace
-
     one = replace(scanner, tried_at=AT)
     kept = keep(tmp_path, scanner=one)
     assert kept.of("W7E-1") == one
@@ -252,14 +251,15 @@ def test_a_file_that_is_not_ours_is_refused_in_words_and_left(
 def test_a_file_that_has_lain_for_a_while_is_read_again_once_another_station_wrote(
     tmp_path: Path,
 ) -> None:
-    kept = keep(tmp_path)
+    tried = replace(SOUND, tried_at=AT)
+    kept = keep(tmp_path, scanner=tried)
     os.utime(kept.path, (1_700_000_000, 1_700_000_000))
     assert kept.of("W7E-1").tried and not kept.of("W7E-2").tried
-    keep(tmp_path, "W7E-2")
+    keep(tmp_path, "W7E-2", tried)
     os.utime(kept.path, (1_700_000_000, 1_700_000_000))
     assert kept.of("W7E-2").tried
     kept.path.unlink()
-    assert kept.of("W7E-1") == UNTRIED
+    assert kept.of("W7E-1") == UNtried
 
 
 def test_what_is_no_plain_file_is_refused_without_waiting(tmp_path: Path) -> None:
