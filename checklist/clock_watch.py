@@ -23,8 +23,7 @@ def watched(trail: Trail, event: Event, *, id_: str) -> Entry | None:
     body tells the last entry, its time's distance in whole seconds, and its station. Raises the
     trail's own faults.
     """
-    head = trail.head()
-    last = next(trail.since(head.seq - 1), None) if head.seq else None
+    last = trail.newest()
     if last is None or event.at >= last.event.at - SLACK:
         return None
     body = {

@@ -55,6 +55,7 @@ class Trail:
     def __init__(self, path: Path, *, how: str, patience_ms: int) -> None:
         self.path = path
         self._connection = Connection(path, how=how, patience_ms=patience_ms)
+        self._written: Entry | None = None  # the last one that was written here
         self._open = reading.StillOpen()
         self._opened = reading.OpenedFor(lambda row: self._entry(row).event.body["order"]["id"])
 
@@ -264,6 +265,15 @@ class Trail:
         with self._connection.reading() as db:
             return self._open.now(db, self.origin)
 
+    def newest(self) -> Entry | None:
+        """The last entry; None in an empty trail."""
+        with self._connection.reading() as db:
+            head = reading.last(db, self.origin)
+            if self._written is None or self._written.digest != head.digest:
+                row = reading.row(db, head.seq)
+                return None if row is None else self._entry(row)
+        return self._written
+
     def head(self) -> Head:
         """The number and digest of the last entry; number 0 for an empty trail."""
         with self._connection.reading() as db:
@@ -311,7 +321,8 @@ class Trail:
         row = self._connection.write(act, lambda db: writing.known(db, event) is not None)
         if self._connection.known is None or row.seq > self._connection.known.seq:
             self._connection.known = Head(row.seq, row.digest)
-        return self._entry(row)
+        self._written = self._entry(row)
+        return self._written
 
     def _entry(self, row: Row) -> Entry:
         """The row as an entry, once it has the digest of its content. Nothing else makes one."""

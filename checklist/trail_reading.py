@@ -138,12 +138,12 @@ def acts(db: sqlite3.Connection, kinds: Sequence[str]) -> Iterator[Row]:
     """The stored acts of the workplace of these kinds, newest first, in short reads."""
     sql = (
         f"SELECT {COLUMNS} FROM main.entries WHERE preparation = '' AND turn < ?"
-        f" AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY turn DESC LIMIT {NEWEST}"
+        f" AND kind IN ({', '.join('?' * len(kinds))}) ORDER BY turn DESC LIMIT ?"
     )
-    before = MOST_TURNS
-    while batch := [Row._make(each) for each in db.execute(sql, (before, *kinds))]:
+    before, most = MOST_TURNS, 1  # the newest one is often all that is looked at
+    while batch := [Row._make(each) for each in db.execute(sql, (before, *kinds, most))]:
         yield from batch
-        before = batch[-1].turn
+        before, most = batch[-1].turn, NEWEST
 
 
 def next_turn(db: sqlite3.Connection, preparation: str) -> int:

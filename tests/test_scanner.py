@@ -259,7 +259,7 @@ def test_a_file_that_has_lain_for_a_while_is_read_again_once_another_station_wro
     os.utime(kept.path, (1_700_000_000, 1_700_000_000))
     assert kept.of("W7E-2").tried
     kept.path.unlink()
-    assert kept.of("W7E-1") == UNtried
+    assert kept.of("W7E-1") == UNTRIED
 
 
 def test_what_is_no_plain_file_is_refused_without_waiting(tmp_path: Path) -> None:
