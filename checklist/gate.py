@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from transitions import Machine, MachineError, State
 
 from checklist.preparation import CLOSED
-from checklist.workflow import Layout, Move, Workflow, moves
+from checklist.workflow import Layout, Move, Workflow, digest_of, moves
 
 CLEAR = "clear"
 CAUTION = "caution"
@@ -105,10 +105,11 @@ class Gate:
 class Rules:
     """A workflow with its conditions spent, laid out and compiled: everything a move needs.
 
-    `digest` is the workflow's, computed once.
+    `text` is the workflow's, as it is kept in the trail, and `digest` that of the text.
     """
 
     workflow: Workflow
+    text: str
     digest: str
     layout: Layout
     gate: Gate
@@ -116,5 +117,7 @@ class Rules:
     @classmethod
     def of(cls, workflow: Workflow) -> Rules:
         """Compile a workflow whose conditions have been spent by `Workflow.for_`."""
-        layout = Layout(workflow)
-        return cls(workflow=workflow, digest=workflow.digest, layout=layout, gate=Gate(layout))
+        layout, text = Layout(workflow), workflow.text
+        return cls(
+            workflow=workflow, text=text, digest=digest_of(text), layout=layout, gate=Gate(layout)
+        )

@@ -525,7 +525,7 @@ class Station:
     def _keep(self, rules: Rules) -> None:
         unit, workflow = self.ward.unit, rules.workflow
         if rules.digest not in self._kept:
-            self.trail.keep(rules.digest, "workflow", workflow.name, workflow.text)
+            self.trail.keep(rules.digest, "workflow", workflow.name, rules.text)
         if unit.digest and unit.digest not in self._kept:
             self.trail.keep(unit.digest, "unit", unit.code, unit.text)
         self._kept |= {rules.digest, unit.digest}

@@ -215,7 +215,12 @@ class Workflow:
     @property
     def digest(self) -> str:
         """SHA-256 of `text`, in hex."""
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        return digest_of(self.text)
+
+
+def digest_of(text: str) -> str:
+    """The digest of a workflow's text, under which the trail keeps it."""
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 _ADDITIONS = ("observe", "shortest_from")

@@ -19,6 +19,7 @@ from checklist.observation import Channel
 from checklist.order import Call, Order
 from checklist.preparation import ITEM
 from checklist.screen import Outcome
+from checklist.station import Compiled
 from checklist.target import target
 from checklist.trail import Trail
 from checklist.vial import discard_by
@@ -68,6 +69,10 @@ def demo_ward() -> Ward:
     return load_ward(library.folder("demo_db"))
 
 
+COMPILED = Compiled()
+"""The shipped workflows made ready, once in a process."""
+
+
 @dataclass
 class Scene:
     """One preparation being made, with the right answer at hand for every step.
@@ -106,6 +111,7 @@ class Scene:
             new_id=lambda: f"id-{next(self._numbers):06d}",
             reload=lambda ward: self.ward,
             credentials=pins,
+            compiled=None if self.workflows else COMPILED,
         )
         self.id = self.begun
         self.outcomes: list[Outcome] = []

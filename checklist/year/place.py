@@ -18,10 +18,9 @@ from checklist.interop.scanner import SOUND
 from checklist.order import Order
 from checklist.people import Role, StaffMember
 from checklist.preparation import Entry, Preparation
-from checklist.station import Station
+from checklist.station import Compiled, Station
 from checklist.trail import Trail
 from checklist.unit import Unit
-from checklist.workflow import Workflow
 from checklist.year.plan import Plan, UnitPlan
 
 DRAWN_FROM = datetime.fromisoformat("2026-11-25T14:00:00+00:00")
@@ -30,9 +29,8 @@ HANDS = (Role.PREPARER, Role.CHECKER, Role.WITNESS)
 """What each invented nurse may do."""
 ROUTES = ("IV", "IM", "SC", "PO", "NG", "INH", "controlled", "high_alert")
 STOCK = 400
-_RULES: dict[str, Rules] = {}
-_TEXTS: dict[str, str] = {}
-_PROVED: dict[tuple[int, frozenset[str]], tuple[Workflow, Rules]] = {}
+_COMPILED = Compiled()
+"""The shipped workflows are the same at every station of this process: made ready once."""
 
 
 def wards(plan: Plan, into: Path) -> None:
@@ -92,9 +90,8 @@ def moved(order: Order, id_: str, by: timedelta) -> Order:
 class YearStation(Station):
     """A station that plays one preparation after the other and is alone with its trail.
 
-    Being alone, it knows without asking the trail what stands open, what was given for an order
-    line and what was taken from the cupboard; a test holds its answers to those of a plain
-    station.
+    Being alone, it knows without asking the trail what stands open and what was taken from the
+    cupboard; a test holds its answers to those of a plain station.
     """
 
     def __init__(self, trail: Trail, ward: Ward, *, seed: str, start: datetime) -> None:
@@ -115,9 +112,8 @@ class YearStation(Station):
             new_id=lambda: f"{self._draw.getrandbits(64):016x}",
             reload=lambda _: self.ward,
             scanner=SOUND,
+            compiled=_COMPILED,
         )
-        # The shipped workflows are the same at every station of this process: proved once.
-        self._rules, self._proved = _RULES, _PROVED
 
     def come(self, by: str, id_: str = "") -> None:
         """Sign the person in where that is still needed: for this step where it is a second's."""
@@ -153,15 +149,6 @@ class YearStation(Station):
         text = re.sub(rf"(?m)^(0952[0-9]{{10}}) = {STOCK}\b", rf"\1 = {figure}", unit.text)
         found = hashlib.sha256(text.encode()).hexdigest()
         return replace(unit, register=stock, text=text, digest=found)
-
-    def _keep(self, rules: Rules) -> None:
-        if rules.digest not in _TEXTS:
-            _TEXTS[rules.digest] = rules.workflow.text
-        if rules.digest not in self._kept:
-            text = _TEXTS[rules.digest]
-            self.trail.keep(rules.digest, "workflow", rules.workflow.name, text)
-            self._kept.add(rules.digest)
-        super()._keep(rules)
 
     def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
         return ()
