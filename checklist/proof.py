@@ -67,7 +67,7 @@ def shut_by(walks: Walks, one: Requirement, item: str = "") -> frozenset[int]:
 
 
 def escape(
-    layout: Layout, barrier: str, *, before: str, start: str, who: str = "", item: str = ""
+    walks: Walks, barrier: str, *, before: str, start: str, who: str = "", item: str = ""
 ) -> list[Move] | None:
     """A path from the place `start` to `before` that dodges the barrier, or None: none exists.
 
@@ -75,7 +75,6 @@ def escape(
     "ready", "given", "leaving" (ended, or begun again with a new item) or a field that some step
     takes. `item` is the drug of a mixture, or the carrier, that is meant.
     """
-    walks = Walks(layout)
     one = Requirement(guards=(barrier,), firm=True, before=before, who=who)
     return walks.path((start,), targets_of(walks, before, item), shut_by(walks, one, item))
 

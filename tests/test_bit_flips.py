@@ -8,7 +8,6 @@ content of all columns of all entries, before and after.
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections import Counter
 from collections.abc import Iterator
@@ -19,11 +18,11 @@ import pytest
 from checklist import trail_schema
 from checklist.chain import Head, first_break
 from checklist.trail import Trail
+from tests.effort import FULL
 from tests.ward_trail import filled
 
 ENTRIES = 200
 SAMPLE = 1_500
-FULL = os.environ.get("CHECKLIST_FULL") == "1"
 SELECT = f"SELECT {trail_schema.COLUMNS} FROM main.entries ORDER BY seq"
 
 

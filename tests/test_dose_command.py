@@ -23,6 +23,7 @@ from checklist.dose.sheets.sheet import MAX_WORDS, Blank
 from checklist.faces import dose
 from checklist.notation import DOSE, faults
 from checklist.quantity import Quantity
+from tests.effort import tries
 
 # The sub-app as any root would mount it.
 ROOT = typer.Typer(add_completion=False)
@@ -337,7 +338,7 @@ def test_every_blank_takes_some_value() -> None:
     assert [where for where, pool in POOLS.items() if not pool] == []
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=tries(400), deadline=None)
 @given(st.data())
 def test_any_readable_words_are_answered_by_an_outcome_or_a_sentence(drawn: st.DataObject) -> None:
     """Whatever values come together: an answer, a refusal in words, never a breakdown."""

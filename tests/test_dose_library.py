@@ -41,6 +41,7 @@ from checklist.dose.weight import single_dose, weight_dose
 from checklist.dose.working import Working, said
 from checklist.notation import DOSE, faults
 from checklist.quantity import Concentration, Quantity
+from tests.effort import tries
 
 # pint with a registry of a few lines, held as exact fractions. A pound, a drop and an equivalent
 # are kinds of their own there too.
@@ -276,10 +277,10 @@ def thinner(strength: Concentration) -> Concentration:
 
 @pytest.mark.parametrize("name", SUMS)
 def test_a_linear_sum_is_that_of_a_general_units_library(name: str) -> None:
-    """pint 0.25, exact fractions, 70 random cases for each formula; exact equality."""
+    """pint 0.25, exact fractions, random cases for each formula; exact equality."""
     formula = SUMS[name]
 
-    @settings(max_examples=70, deadline=None, database=None)
+    @settings(max_examples=tries(100), deadline=None, database=None)
     @given(st.tuples(*formula.inputs))
     def agrees(inputs: tuple[Any, ...]) -> None:
         working, found = formula.ours(*inputs), formula.lib(*inputs)
@@ -293,7 +294,7 @@ def test_a_linear_sum_is_that_of_a_general_units_library(name: str) -> None:
     agrees()
 
 
-modest = settings(max_examples=150, deadline=None)
+modest = settings(max_examples=tries(150), deadline=None)
 
 
 @modest

@@ -19,6 +19,7 @@ from checklist.observation import Kind
 from checklist.preparation import Entry, Preparation
 from checklist.station import NotAllowed
 from checklist.verdict import Refusal, Remedy, Tier, Verdict
+from tests.effort import tries
 from tests.scene import COLLEAGUE, LABELS, NURSE, Scene
 
 MORPHINE = "ORD-101"
@@ -534,7 +535,7 @@ WRONG = {
 
 
 @settings(
-    max_examples=25,
+    max_examples=tries(40),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import random
 import re
 import shutil
@@ -17,12 +16,13 @@ from checklist.definition import WorkflowFaults
 from checklist.faces.saying import harmless
 from checklist.intake.fault import Faults
 from checklist.intake.ward import load_ward
+from tests.effort import FULL
 from tests.hostile import ALL, FORMULAS, bounded, inert
 from tests.wards import DEMO, ORDERS
 
 FILES = tuple(sorted(one.name for one in DEMO.iterdir()))
 TABLES = tuple(name for name in FILES if name.endswith(".toml") and name != "scenario.toml")
-SAMPLE = 1 if os.environ.get("CHECKLIST_FULL") != "1" else 12
+SAMPLE = 12 if FULL else 1
 """How many places of each file every hostile text is tried at."""
 
 # Whole files: (what is made of the good text). TOML readers take time and depth that grow faster

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ast
 import importlib
 import json
-import os
 import random
 import re
 from collections.abc import Iterator
@@ -24,11 +23,11 @@ from checklist.faces.saying import harmless
 from checklist.intake.entry import EntryFault, read
 from checklist.observation import Channel, Kind
 from checklist.unit import Unit
+from tests.effort import FULL
 from tests.faces import ROOT, new_trail
 from tests.hostile import ALL, LOOKALIKES, NUMBERS, STEERING, TURNED, bounded, inert
 from tests.scene import Scene
 
-FULL = os.environ.get("CHECKLIST_FULL") == "1"
 UNIT = Unit(code="W7E", name="Ward 7 East")
 AROUND = {"unit": "", "today": date(2026, 11, 25), "zone": "UTC", "settings": UNIT}
 

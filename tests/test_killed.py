@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -11,10 +10,9 @@ from pathlib import Path
 import pytest
 
 from checklist.trail import Trail
+from tests.effort import FULL
 from tests.faces import ROOT
 from tests.ward_trail import filled
-
-FULL = os.environ.get("CHECKLIST_FULL") == "1"
 
 
 def killed(path: Path, rounds: int, by: str, *planted: str) -> dict[str, int]:

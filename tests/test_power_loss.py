@@ -8,14 +8,14 @@ cut at sectors. That the same images of a log synced too seldom lose entries sho
 from __future__ import annotations
 
 import json
-import os
 import subprocess
 import sys
 from pathlib import Path
 
+from tests.effort import FULL
 from tests.faces import ROOT
 
-IMAGES = 3_000 if os.environ.get("CHECKLIST_FULL") == "1" else 300
+IMAGES = 3_000 if FULL else 300
 
 
 def cut(act: str, folder: Path) -> dict[str, int]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import re
 import signal
@@ -17,13 +16,14 @@ from checklist.fold import evolve
 from checklist.gate import Rules
 from checklist.screen import screen_of
 from checklist.trail import Trail
+from tests.effort import FULL
 from tests.faces import STEERING, new_trail
 from tests.nurse import Nurse
 
 # A pseudo-terminal is made by forking; where the test runner has threads, Python warns of that.
 pytestmark = pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 
-RUNS = 40 if os.environ.get("CHECKLIST_FULL") == "1" else 3
+RUNS = 40 if FULL else 3
 SHOWN = re.compile(r"step ([0-9]+) of")
 
 

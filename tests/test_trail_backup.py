@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import shutil
 import sqlite3
 import subprocess
@@ -16,9 +15,10 @@ import pytest
 from checklist import trail_backup, trail_copying
 from checklist.preparation import Act
 from checklist.trail import NotATrail, SealedText, Trail, TrailDamaged, TrailUnwritable
+from tests.effort import FULL
 from tests.ward_trail import AT, TURNS, event, fill, filled, made, plain
 
-ROUNDS = 60 if os.environ.get("CHECKLIST_FULL") else 6
+ROUNDS = 60 if FULL else 6
 
 
 def rows(path: Path) -> list[tuple[object, ...]]:

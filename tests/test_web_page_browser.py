@@ -11,6 +11,7 @@ import pytest
 
 from checklist.faces.web.static_files import FOLDER
 from tests.browser import chromium, needs_chromium, pressed, served, sign_in
+from tests.effort import FULL
 from tests.scene import NURSE
 from tests.web import make_desk
 
@@ -104,9 +105,14 @@ BURST = """([text, gap, end, at]) => new Promise((done) => {
   next(0, performance.now());
 })"""
 CODE = "01 0952000730041117273107310OX5528"
-MATRIX = list(
-    itertools.product((0, 8, 16, 40), ("Enter", "Tab", ""), ("scan", "other", "danger", "tick", ""))
-)
+ENDINGS, FOCUSED = ("Enter", "Tab", ""), ("scan", "other", "danger", "tick", "")
+# Slow scans take long: each focus meets one ending by turns, and all of them in the full run.
+MATRIX = [
+    (gap, end, focus)
+    for gap in (0, 8, 16, 40)
+    for (i, end), (j, focus) in itertools.product(enumerate(ENDINGS), enumerate(FOCUSED))
+    if FULL or gap < 16 or (i + j + gap // 8) % len(ENDINGS) == 0
+]
 
 
 @pytest.mark.parametrize("gap", [0, 8, 16, 40])
