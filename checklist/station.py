@@ -110,6 +110,8 @@ class Station:
         self.notary = notary
         self.scanner = scanner
         self._book: tuple[Formulary, CodeBook] | None = None
+        # Who bears each name, worked out once for the patients that the ward has now.
+        self._bearers: tuple[Mapping[str, Patient], dict[str, set[str]]] | None = None
         self._attendance = Attendance(
             trail, credentials, clock=clock, new_id=new_id, station=name, via=via
         )
@@ -589,14 +591,14 @@ class Station:
         )
 
     def _has_twin(self, patient: Patient) -> bool:
-        def names(one: Patient) -> set[str]:
-            return {n for n in one.name.casefold().replace(",", " ").split() if len(n) > 3}
-
-        return any(
-            names(other) & names(patient)
-            for other in self.ward.patients.values()
-            if other.code != patient.code
-        )
+        patients = self.ward.patients
+        if self._bearers is None or self._bearers[0] is not patients:
+            found: dict[str, set[str]] = {}
+            for code, one in patients.items():
+                for name in _names(one):
+                    found.setdefault(name, set()).add(code)
+            self._bearers = patients, found
+        return any(self._bearers[1].get(name, set()) - {patient.code} for name in _names(patient))
 
     def _recorded(
         self,
@@ -622,6 +624,11 @@ class Station:
 def moves(event: Event) -> bool:
     """Whether an event is work on the preparation, not a remark, a print or a look beside it."""
     return event.kind not in ("noted", "printed", "shown")
+
+
+def _names(patient: Patient) -> set[str]:
+    """The parts of a patient's name by which one may be taken for another."""
+    return {n for n in patient.name.casefold().replace(",", " ").split() if len(n) > 3}
 
 
 def _step(prep: Preparation, rules: Rules) -> str:

@@ -337,6 +337,7 @@ def _templates() -> Environment:
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
+        auto_reload=False,
         trim_blocks=True,
         lstrip_blocks=True,
         extensions=[Versioned],
