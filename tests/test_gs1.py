@@ -116,6 +116,7 @@ REFUSED = [
     ("]C19506000134352", "no item number and no person"),
     ("00395200000000000013", "no item number and no person"),
     ("10LOT7", "no item number and no person"),
+    ("]d2917802000012040160", "code of a printed label.*7802000012040160"),
     (f"01{GTIN}10", "cannot be read"),
     (f"01{GTIN}17271330", "cannot be read"),
     (f"01{GTIN}17270010", "which is no day"),
