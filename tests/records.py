@@ -26,6 +26,14 @@ WORDS = Exchange(
     units={"L|MG": "mg"},
     allergies={"https://larkmoor.example/allergies|0": "none known", "LMA|0": "none known"},
     classes={"penicillin v": "penicillins"},
+    fluids={
+        "https://larkmoor.example/drugs|3005": "glucose",
+        "https://larkmoor.example/drugs|3009": "sodium chloride",
+    },
+    vessels={
+        "https://larkmoor.example/forms|BAG": "bag",
+        "https://larkmoor.example/forms|PUMP": "pump syringe",
+    },
 )
 
 

@@ -115,7 +115,7 @@ def test_a_folder_without_orders_gets_a_file_of_its_own(ward: Path, tmp_path: Pa
     fresh = tmp_path / "fresh"
     fresh.mkdir()
     assert take(BUNDLE, "--ward", ward, "--into", fresh)[0] == 0
-    assert set(orders(fresh)) == {"ORD-103", "ORD-131"}
+    assert set(orders(fresh)) == {"ORD-103", "ORD-131", "ORD-132"}
     assert (fresh / "orders.json").stat().st_mode & 0o077 == 0
     assert [path.name for path in fresh.iterdir()] == ["orders.json"]
 
@@ -328,6 +328,8 @@ def test_the_core_is_imported_without_either() -> None:
 TABLES = {
     "a route not known": ('[routes]\n"a|b" = "by magic"\n', "routes, a|b"),
     "a unit easily misread": ('[units]\n"L|U" = "U"\n', "units, L|U"),
+    "a fluid that is none here": ('[fluids]\n"a|b" = "seawater"\n', "fluids, a|b"),
+    "a vessel that is none": ('[vessels]\n"a|b" = "bucket"\n', "vessels, a|b"),
     "a drug that is none here": ('[drugs]\n"a|b" = "snake oil"\n', "drugs, a|b"),
     "a code without a system": ('[units]\n"MG" = "mg"\n', "units, MG"),
     "a key that is not known": ('[route]\n"a|b" = "oral"\n', "route"),

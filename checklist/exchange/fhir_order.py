@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from checklist import ucum
 from checklist.exchange.fhir_coded import amount_in, drug_of, meaning, route_in
+from checklist.exchange.fhir_mixture import Mixture, infusion_of, mixture_of, remark_on
 from checklist.exchange.fhir_time import times_of
 from checklist.exchange.node import Node
 from checklist.exchange.structure import R4, sound
@@ -49,7 +51,7 @@ _CHANGING = {
     "maxDosePerAdministration": "A greatest dose is not taken.",
     "maxDosePerLifetime": "A greatest dose for life is not taken.",
 }
-_RATE = "How a dose runs in is not taken, since its bag and fluid are not in it."
+_RATE = "How a dose runs in is taken only with its bag and fluid, as a Medication of two."
 _BY_HAND = "Leave this order out by its id and enter it in orders.json by hand."
 _BESIDE = ("additionalInstruction", "patientInstruction", "method", "text")
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/medicationrequest-category"
@@ -74,8 +76,8 @@ def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Reso
         node.at("dosageInstruction").doubt(f"{said} {_BY_HAND}")
         return None
     (dosage,) = dosages
-    drug, strength, form = _medication(node, words, resolve)
-    times = times_of(dosage, zone)
+    drug = _medication(node, words, resolve)
+    times = times_of(dosage, zone, runs=drug.mixture is not None)
     for key in _BESIDE:
         if dosage.there(key):
             taken.remark(f"{dosage.path}.{key}", "Words beside the dose are not taken.")
@@ -83,13 +85,14 @@ def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Reso
         taken.remark(node.path, "It has no due time; it is refused at the bedside until it has.")
     if node.there("note"):
         taken.remark(f"{node.path}.note", "A note is not taken. Read it in the record.")
-    return {
-        "drug": drug,
-        "dose": _dose(dosage, words, taken),
+    dose, row = _dose(dosage, words, taken, runs=drug.mixture is not None)
+    line: Line = {
+        "drug": drug.name,
+        "dose": dose,
         "route": word_of(route_in(dosage.part("route"), words)),
         "site": meaning(dosage.part("site")).words,
-        "strength": strength,
-        "form": form,
+        "strength": drug.strength,
+        "form": drug.form,
         "frequency": times.frequency,
         "interval": times.interval,
         "due": times.due,
@@ -99,6 +102,11 @@ def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Reso
         "prescriber": _prescriber(node, words, taken, resolve),
         "indication": _indication(node),
     }
+    if drug.mixture is not None:
+        remark_on(drug.mixture, taken)
+        if row is not None:
+            line["infusion"] = infusion_of(drug.mixture, row, dose, times.duration, words)
+    return line
 
 
 def _is_order(node: Node) -> bool:
@@ -127,28 +135,36 @@ def _is_order(node: Node) -> bool:
     return clear
 
 
-def _medication(node: Node, words: Exchange, resolve: Resolve) -> tuple[str, str, str]:
-    """The drug, its strength and its form."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drug:
+    """What is ordered: its name, strength and form, or the mixture that it is part of."""
+
+    name: str = ""
+    strength: str = ""
+    form: str = ""
+    mixture: Mixture | None = None
+
+
+def _medication(node: Node, words: Exchange, resolve: Resolve) -> _Drug:
     if node.there("medicationCodeableConcept"):
-        return drug_of(node.part("medicationCodeableConcept"), words), "", ""
+        return _Drug(name=drug_of(node.part("medicationCodeableConcept"), words))
     reference = node.part("medicationReference")
     name = reference.text("reference")
     medication = _contained(node, name[1:]) if name.startswith("#") else resolve(name)
     if medication is None or medication.text("resourceType") != "Medication":
         reference.doubt("The medication is not in the file. Have the Medication sent with it.")
-        return "", "", ""
+        return _Drug()
     if not sound("Medication", medication.value, medication.path, node.findings, R4):
-        return "", "", ""
+        return _Drug()
     ingredients = list(medication.each("ingredient"))
     if len(ingredients) > 1:
-        medication.at("ingredient").doubt(f"It is a mixture of {len(ingredients)}. {_BY_HAND}")
-        return "", "", ""
+        mixture = mixture_of(medication, words)
+        return _Drug(name=mixture.drug if mixture else "", mixture=mixture)
     form = meaning(medication.part("form")).words
     strength = _strength(ingredients[0], words) if ingredients else ""
-    if medication.there("code"):
-        return drug_of(medication.part("code"), words), strength, form
     inside = ingredients[0].part("itemCodeableConcept") if ingredients else medication.part("code")
-    return drug_of(inside, words), strength, form
+    named = medication.part("code") if medication.there("code") else inside
+    return _Drug(name=drug_of(named, words), strength=strength, form=form)
 
 
 def _contained(node: Node, id_: str) -> Node | None:
@@ -170,8 +186,11 @@ def _strength(ingredient: Node, words: Exchange) -> str:
     return fitting(ratio.path, ratio.findings, strength_of, f"{amount} in {per}")
 
 
-def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
-    """The one dose, its figures as they stand in the file."""
+def _dose(dosage: Node, words: Exchange, taken: Taken, *, runs: bool) -> tuple[str, Node | None]:
+    """The one dose, its figures as they stand in the file, and the row that it is in.
+
+    `runs` says that it runs in, so that a rate in the row is no doubt.
+    """
     for key, sentence in _CHANGING.items():
         if dosage.there(key):
             dosage.at(key).doubt(f"{sentence} {_BY_HAND}")
@@ -179,23 +198,25 @@ def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
     if len(rows) != 1:
         said = "There is no dose in figures." if not rows else "There are several doses."
         dosage.at("doseAndRate").doubt(f"{said} {_BY_HAND}")
-        return ""
+        return "", None
     (row,) = rows
     for key in row.names:
-        if key.startswith("rate"):
+        if key == "rateRange":
+            row.at(key).doubt(f"A rate from one to another is no one rate. {_BY_HAND}")
+        elif key.startswith("rate") and not runs:
             row.at(key).doubt(f"{_RATE} {_BY_HAND}")
         elif key == "doseRange":
             row.at(key).doubt(f"A dose from one amount to another is no one dose. {_BY_HAND}")
     quantity = row.part("doseQuantity")
-    if quantity.value is None and not any(
-        key.startswith(("rate", "doseRange")) for key in row.names
-    ):
+    ranged = "doseRange" in row.names
+    rated = not runs and any(key.startswith("rate") for key in row.names)
+    if quantity.value is None and not ranged and not rated:
         row.doubt(f"There is no dose in figures. {_BY_HAND}")
     text = amount_in(quantity, words)
     raw = quantity.figures("value")
     if text and raw != text.partition(" ")[0]:
         taken.remark(f"{quantity.path}.value", f"{quoted(raw)} is taken as {text}.")
-    return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text)
+    return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text), row
 
 
 def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> str:

@@ -209,6 +209,16 @@ def _row(what: str, id_: str, line: Mapping[str, Any]) -> tuple[str, ...]:
     return (what, id_, str(line.get("patient", "")), dose, due, line.get("status", "active"))
 
 
+def _running(run: Mapping[str, str]) -> str:
+    """How a dose runs in, as one line."""
+    over = f"over {run['duration']}" if "duration" in run else ""
+    parts = (
+        run["into"], f"{run['carrier']} {run['carrier_strength']}", run["volume"],
+        run.get("rate", ""), over,
+    )  # fmt: skip
+    return ", ".join(one for one in parts if one)
+
+
 def _show(found: Merged, remarks: Sequence[str]) -> None:
     """The order lines of the file as a table, then each change and remark in words."""
     quiet = (Kind.PASSED_OVER, Kind.STAYS)
@@ -216,6 +226,8 @@ def _show(found: Merged, remarks: Sequence[str]) -> None:
     if rows:
         table(HEADS, rows)
     for one in found.changes:
+        if one.kind is Kind.NEW and "infusion" in one.line:
+            say(f"{one.id}: {_running(one.line['infusion'])}", "runs in  ")
         for sentence in one.said:
             say(f"{one.id}: {sentence}", "changes  ")
         if one.kind is Kind.PASSED_OVER:
