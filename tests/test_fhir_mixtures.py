@@ -120,6 +120,16 @@ def test_what_is_taken_is_the_infusion_of_the_ward(tmp_path: Path) -> None:
     assert read_["B"].dose == by_hand["ORD-406"].dose
 
 
+def test_the_infusion_of_the_demonstration_is_taken(tmp_path: Path) -> None:
+    ward = tmp_path / "ward"
+    shutil.copytree(DEMO, ward)
+    code, out, err = take(DEMO / "records" / "infusion.fhir.json", "--into", ward)
+    assert code == 0, err
+    assert "ORD-132: bag, sodium chloride 0.9 g in 100 mL, 500 mL, over 4 h" in out
+    by_hand = demo_ward().orders["ORD-401"].infusion
+    assert load_ward(ward).orders["ORD-132"].infusion == by_hand
+
+
 RATES: dict[str, tuple[dict[str, Any], dict[str, str]]] = {
     "mL in an hour": ({"rateQuantity": dose(125, "mL/h")}, {"rate": "125 mL/h"}),
     "drug in an hour": ({"rateQuantity": dose(5, "mmol/h")}, {"rate": "5 mmol/h"}),
