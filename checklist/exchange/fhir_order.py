@@ -53,6 +53,7 @@ _CHANGING = {
 }
 _RATE = "How a dose runs in is taken only with its bag and fluid, as a Medication of two."
 _BY_HAND = "Leave this order out by its id and enter it in orders.json by hand."
+_DECIDED = "Whoever prescribes decides which: have one ordered, or leave this order out by its id."
 _BESIDE = ("additionalInstruction", "patientInstruction", "method", "text")
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/medicationrequest-category"
 _ELSEWHERE = ("community", "discharge")
@@ -202,11 +203,11 @@ def _dose(dosage: Node, words: Exchange, taken: Taken, *, runs: bool) -> tuple[s
     (row,) = rows
     for key in row.names:
         if key == "rateRange":
-            row.at(key).doubt(f"A rate from one to another is no one rate. {_BY_HAND}")
+            row.at(key).doubt(f"{_ranged(row.part(key), words, 'rate')} {_DECIDED}")
         elif key.startswith("rate") and not runs:
             row.at(key).doubt(f"{_RATE} {_BY_HAND}")
         elif key == "doseRange":
-            row.at(key).doubt(f"A dose from one amount to another is no one dose. {_BY_HAND}")
+            row.at(key).doubt(f"{_ranged(row.part(key), words, 'dose')} {_DECIDED}")
     quantity = row.part("doseQuantity")
     ranged = "doseRange" in row.names
     rated = not runs and any(key.startswith("rate") for key in row.names)
@@ -217,6 +218,13 @@ def _dose(dosage: Node, words: Exchange, taken: Taken, *, runs: bool) -> tuple[s
     if text and raw != text.partition(" ")[0]:
         taken.remark(f"{quantity.path}.value", f"{quoted(raw)} is taken as {text}.")
     return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text), row
+
+
+def _ranged(node: Node, words: Exchange, what: str) -> str:
+    """That a dose or rate from one amount to another is no one dose or rate."""
+    low, high = (amount_in(node.part(key), words) for key in ("low", "high"))
+    ends = f" from {low} to {high}" if low and high else ""
+    return f"A range{ends} is no one {what}."
 
 
 def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> str:
