@@ -150,6 +150,9 @@ def test_what_only_the_ward_says_stays_and_a_changed_dose_loses_its_review(
     assert line["hold"] == {"what": "breaths per minute", "unit": "1/min", "lowest": "10"}
     assert line["double_check"] is True and "reviewed_by" not in line
     assert "reviewed by: PH-2, then nothing" in out
+    assert "ORD-101: no pharmacist's review is in it" in out
+    edit(ward / "unit.toml", "review_expected = true", "review_expected = false")
+    assert "no pharmacist's review" not in take(BUNDLE, "--ward", ward)[1]
     assert people(ward)["30011742"]["allergies"][0]["substance"] == "penicillin"
 
 

@@ -18,7 +18,7 @@ import typer
 from checklist import library
 from checklist.exchange.merging import Change, Kind, Merged, merged
 from checklist.exchange.reading import taken_from
-from checklist.exchange.taken import Taken
+from checklist.exchange.taken import OVER, Taken
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.review_desk import say, table
 from checklist.faces.workplace import quoted
@@ -56,7 +56,7 @@ def take(
     read = _read_back(here, text)
     _clear(found, read, file.name)
     kept = put(target, text, digest) if into is not None and found.moves else ""
-    remarks = [*taken.remarks, *_unknown(found, read)]
+    remarks = [*taken.remarks, *_unknown(found, read), *_unreviewed(found, read)]
     if as_json:
         typer.echo(json.dumps(_data(found, remarks, written=into is not None and found.moves)))
         return
@@ -266,6 +266,23 @@ def _unknown(found: Merged, read: Ward) -> list[str]:
         " its code in exchange.toml."
         for id_, drug in drugs
         if read.formulary.drug(drug) is None
+    ]
+
+
+def _unreviewed(found: Merged, read: Ward) -> list[str]:
+    """Remarks on orders that a nurse will be held up with, since no pharmacist has looked at them.
+
+    FHIR R4 has no place for that in an order, so a pharmacist puts it in by hand.
+    """
+    if not read.unit.pharmacist_review_expected:
+        return []
+    return [
+        f"order {one.id}: no pharmacist's review is in it, so each dose is held up. Once it was"
+        " reviewed, write reviewed_by in orders.json."
+        for one in found.changes
+        if one.kind in (Kind.NEW, Kind.CHANGED)
+        and one.line.get("status", "active") not in OVER
+        and not one.line.get("reviewed_by")
     ]
 
 
