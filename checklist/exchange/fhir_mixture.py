@@ -1,16 +1,23 @@
-"""A FHIR R4 Medication of a drug in a fluid, and its rate, as the infusion of an order line.
+"""A FHIR Medication of a drug in a fluid, and its rate, as the infusion of an order line.
 
 Only one plain form is taken: two ingredients, of which the ward's table knows one as a fluid; a
 form that the table knows as a bag or another vessel; the dose as an amount of drug that is the
 numerator of the drug's strength; a rate or a length of time. Nothing is worked out, so every figure
-is one of the file. FHIR R4 itself has no element for a bag.
+is one of the file. FHIR itself has no element for a bag.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from checklist.exchange.fhir_coded import amount_in, drug_of, meaning
+from checklist.exchange.fhir_coded import (
+    amount_in,
+    drug_of,
+    form_of,
+    meaning,
+    named_and_meant,
+    strength_in,
+)
 from checklist.exchange.node import Node
 from checklist.exchange.taken import Line, Taken, amount, fitting
 from checklist.intake.exchange import Exchange
@@ -52,10 +59,11 @@ def mixture_of(medication: Node, words: Exchange) -> Mixture | None:
     (fluid,) = fluids
     (drug,) = (one for one in ingredients if one is not fluid)
     _active(drug, fluid)
-    vessels = meaning(medication.part("form")).looked_up(words.vessels)
+    form = form_of(medication)
+    vessels = meaning(form).looked_up(words.vessels)
     if len(vessels) != 1:
-        medication.at("form").doubt(f"It does not say what the mixture is made up in. {TABLE}")
-    name = drug_of(drug.part("itemCodeableConcept"), words)
+        form.doubt(f"It does not say what the mixture is made up in. {TABLE}")
+    name = drug_of(named_and_meant(drug, "item")[0], words)
     whole = meaning(medication.part("code")).looked_up(words.drugs)
     if whole and whole != (name,):
         medication.at("code").doubt("It means another drug than the ingredient. Have it mended.")
@@ -67,7 +75,7 @@ def mixture_of(medication: Node, words: Exchange) -> Mixture | None:
         dose=dose,
         into=vessels[0] if len(vessels) == 1 else "",
         carrier=_fluid(fluid, words),
-        carrier_strength=fitting(f"{fluid.path}.strength", fluid.findings, carrier_of, strength),
+        carrier_strength=fitting(strength_in(fluid).path, fluid.findings, carrier_of, strength),
         volume=volume,
         place=medication.path,
     )
@@ -110,7 +118,7 @@ def remark_on(mixture: Mixture, taken: Taken) -> None:
 
 
 def _fluid(ingredient: Node, words: Exchange) -> str:
-    found = meaning(ingredient.part("itemCodeableConcept")).looked_up(words.fluids)
+    found = meaning(named_and_meant(ingredient, "item")[0]).looked_up(words.fluids)
     return found[0] if len(found) == 1 else ""
 
 
@@ -124,7 +132,7 @@ def _active(drug: Node, fluid: Node) -> None:
 
 def _parts(ingredient: Node, words: Exchange) -> tuple[str, str]:
     """An ingredient's amount, and the volume that it is in; a doubt where one is missing."""
-    ratio = ingredient.part("strength")
+    ratio = strength_in(ingredient)
     above, below = ratio.part("numerator"), ratio.part("denominator")
     amount_, volume = amount_in(above, words), amount_in(below, words)
     if above.value is None or below.value is None:

@@ -90,7 +90,10 @@ def times_of(dosage: Node, zone: str, *, runs: bool = False) -> Times:
     if found is None and times.due:
         found = Often("once")
     needed = dosage.part("asNeededCodeableConcept")
-    if dosage.true("asNeededBoolean") or needed.value is not None:
+    if reasons := list(dosage.each("asNeededFor")):
+        needed = reasons[0]
+    asked = dosage.true("asNeeded") or dosage.true("asNeededBoolean")
+    if asked or needed.value is not None:
         why = needed.text("text") or next((c.text("display") for c in needed.each("coding")), "")
         found = (found or Often("")).as_needed(why)
     if found is not None:

@@ -18,6 +18,7 @@ import typer
 from checklist import library
 from checklist.exchange.merging import Change, Kind, Merged, merged
 from checklist.exchange.reading import taken_from
+from checklist.exchange.structure import R4, RELEASES
 from checklist.exchange.taken import OVER, Taken
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.review_desk import say, table
@@ -36,16 +37,21 @@ def take(
     leave_out: Sequence[str],
     drop: Sequence[str],
     as_json: bool,
+    release: str = R4,
 ) -> None:
     """Show what taking a file would change, and with `into` change it. Raises Faults, CannotGoOn.
 
     Nothing is written when anything is in doubt, or when the file there changed meanwhile.
     """
+    if release not in RELEASES:
+        raise CannotGoOn(f"--release {release}: write {' or '.join(RELEASES)}.")
     here = load_ward(_ward_folder(ward, into))
     target = (into or here.folder) / ORDERS
     base, digest = _standing(target)
     findings = Findings(file.name)
-    taken = taken_from(file, here.exchange, here.unit.timezone, findings, leave_out=leave_out)
+    taken = taken_from(
+        file, here.exchange, here.unit.timezone, findings, leave_out=leave_out, release=release
+    )
     _all_left_out(taken, leave_out, findings)
     if findings.faults:
         _refused(taken, findings, as_json)
@@ -272,7 +278,7 @@ def _unknown(found: Merged, read: Ward) -> list[str]:
 def _unreviewed(found: Merged, read: Ward) -> list[str]:
     """Remarks on orders that a nurse will be held up with, since no pharmacist has looked at them.
 
-    FHIR R4 has no place for that in an order, so a pharmacist puts it in by hand.
+    FHIR has no place for that in an order, so a pharmacist puts it in by hand.
     """
     if not read.unit.pharmacist_review_expected:
         return []
