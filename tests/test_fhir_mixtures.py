@@ -20,6 +20,7 @@ from tests.wards import DEMO, edit
 
 CODES = "https://larkmoor.example"
 MIXTURE = "entry[1].resource.contained[0]"
+TIMING = "entry[1].resource.dosageInstruction[0].timing"
 ROW = "entry[1].resource.dosageInstruction[0].doseAndRate[0]"
 
 
@@ -221,7 +222,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str, str]] = {
     "a strength in each tablet": (
         ordered({**DRUG, "strength": ratio(dose(20, "mmol"), dose(1, "g"))}),
         f"{MIXTURE}.ingredient[0].strength.denominator",
-        "no volume",
+        "not a volume",
     ),
     "another dose than in the mixture": (
         ordered(rows=_row(doseQuantity=dose(40, "mmol"))),
@@ -264,14 +265,39 @@ REFUSED: dict[str, tuple[dict[str, Any], str, str]] = {
         ROW,
         "there twice",
     ),
-    "a time without a unit": (
+    "a time in a unit that is none": (
         ordered(timing={"repeat": {"duration": 4, "durationUnit": "x"}}),
-        "entry[1].resource",
-        "",
+        f"{TIMING}.repeat.duration",
+        "not a unit code",
+    ),
+    "a time without a unit": (
+        ordered(timing={"repeat": {"duration": 4}}),
+        f"{TIMING}.repeat.duration",
+        "no unit of time",
+    ),
+    "no time at all": (
+        ordered(timing={"repeat": {"duration": 0, "durationUnit": "h"}}),
+        f"{TIMING}.repeat.duration",
+        "no amount",
+    ),
+    "no volume at all": (
+        ordered({**DRUG, "strength": ratio(dose(20, "mmol"), dose(0, "mL"))}),
+        f"{MIXTURE}.ingredient[0].strength.denominator",
+        "no amount",
+    ),
+    "mL for each kg": (
+        ordered(rows=_row(rateQuantity=dose(2, "mL/kg/h")), timing=NO_LENGTH),
+        f"{ROW}.rateQuantity.value",
+        "mL for each kg",
+    ),
+    "no rate at all": (
+        ordered(rows=_row(rateQuantity=dose(0, "mL/h")), timing=NO_LENGTH),
+        f"{ROW}.rateQuantity.value",
+        "not so much in a time",
     ),
     "a longest time": (
         ordered(timing={"repeat": {"duration": 4, "durationMax": 6, "durationUnit": "h"}}),
-        "entry[1].resource.dosageInstruction[0].timing.repeat.durationMax",
+        f"{TIMING}.repeat.durationMax",
         "not taken",
     ),
 }

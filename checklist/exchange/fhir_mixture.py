@@ -20,6 +20,7 @@ from checklist.exchange.fhir_coded import (
 )
 from checklist.exchange.node import Node
 from checklist.exchange.taken import Line, Taken, amount, fitting
+from checklist.intake.amount import time_of, volume_of
 from checklist.intake.exchange import Exchange
 from checklist.intake.infusion import carrier_of, rate_of
 from checklist.number import NumberFault
@@ -137,10 +138,7 @@ def _parts(ingredient: Node, words: Exchange) -> tuple[str, str]:
     amount_, volume = amount_in(above, words), amount_in(below, words)
     if above.value is None or below.value is None:
         ratio.doubt("It does not say how much in how much. Have the strength sent.")
-    elif volume and not Quantity.parse(volume).alike(Quantity.of(1, "mL")):
-        below.doubt("It is no volume. Have the strength sent as an amount in a volume.")
-        return amount_, ""
-    return amount_, volume
+    return amount_, fitting(below.path, below.findings, volume_of, volume)
 
 
 def _rate(row: Node, mixture: Mixture, words: Exchange) -> tuple[str, str]:
@@ -155,7 +153,7 @@ def _rate(row: Node, mixture: Mixture, words: Exchange) -> tuple[str, str]:
     if not above or not below:
         return "", ""
     if same(Quantity.parse(above), Quantity.parse(mixture.volume or "1 mL")) and mixture.volume:
-        return "", below
+        return "", fitting(f"{ratio.path}.denominator", ratio.findings, time_of, below)
     figures, code = above.partition(" ")[0], Quantity.parse(above).unit
     try:
         time = Quantity.parse(below)

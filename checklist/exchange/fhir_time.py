@@ -8,7 +8,8 @@ from datetime import UTC, datetime, time
 
 from checklist.exchange.frequency import Often, of_code, often
 from checklist.exchange.node import Node
-from checklist.exchange.taken import amount, figures, local_moment, written_moment
+from checklist.exchange.taken import amount, figures, fitting, local_moment, written_moment
+from checklist.intake.amount import time_of
 from checklist.intake.fault import NotAsWritten
 from checklist.number import NumberFault, quoted
 from checklist.quantity import UnitFault
@@ -132,11 +133,16 @@ def _length(repeat: Node) -> str:
 
     A unit of time is a UCUM code by the standard: FHIR R4, value set units-of-time.
     """
-    try:
-        return amount(repeat.figures("duration"), repeat.text("durationUnit"))
-    except (NumberFault, UnitFault) as fault:
-        repeat.at("duration").doubt(str(fault))
+    place = repeat.at("duration")
+    if not repeat.there("durationUnit"):
+        place.doubt("It has no unit of time. Have durationUnit sent.")
         return ""
+    try:
+        text = amount(repeat.figures("duration"), repeat.text("durationUnit"))
+    except (NumberFault, UnitFault) as fault:
+        place.doubt(str(fault))
+        return ""
+    return fitting(place.path, repeat.findings, time_of, text)
 
 
 def _coded(timing: Node, times: Times) -> Often | None:
