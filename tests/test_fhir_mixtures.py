@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import copy
 import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
+from hypothesis import strategies as st
 
 from checklist.intake.fault import Bare
 from checklist.intake.ward import load_ward
 from tests.records import WORDS, bundle, decimals, dosage, dose, patient, published, read
 from tests.scene import START, demo_ward
+from tests.test_fhir_figures import ANY_FOLDER, ANYTHING, places
 from tests.test_given_back import of, played, told
 from tests.test_orders_taken import orders, sent, take
 from tests.wards import DEMO, edit
@@ -160,7 +163,7 @@ def test_each_form_of_a_rate_is_taken(
     assert {key: run[key] for key in ("rate", "duration") if key in run} == wanted
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@ANY_FOLDER
 @given(decimals, decimals, decimals)
 def test_the_figures_of_a_mixture_are_those_of_the_file(
     tmp_path: Path, amount: str, volume: str, rate: str
@@ -309,6 +312,23 @@ def test_another_form_is_refused_with_its_path(
 ) -> None:
     _, faults = read(tmp_path, bundle(patient(), order))
     assert any(one.place.startswith(place) and words in one.sentence for one in faults), faults
+
+
+@ANY_FOLDER
+@given(st.data())
+def test_a_mixture_with_anything_in_a_place_is_taken_or_refused(
+    tmp_path: Path, data: st.DataObject
+) -> None:
+    """Never a crash, and never another dose: it stands in two places that have to agree."""
+    sent_ = copy.deepcopy(bundle(patient(), ordered()))
+    *way, last = data.draw(st.sampled_from(list(places(sent_))))
+    node: Any = sent_
+    for key in way:
+        node = node[key]
+    node[last] = data.draw(ANYTHING)
+    taken, faults = read(tmp_path, sent_)
+    if not faults:
+        assert {one["dose"] for one in taken.orders if "dose" in one} <= {"20 mmol"}
 
 
 def test_the_published_mixture_is_taken_once_it_says_its_dose(tmp_path: Path) -> None:
