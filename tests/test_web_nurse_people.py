@@ -454,6 +454,9 @@ def test_ones_own_open_preparation_stands_first_and_no_name_is_in_the_list(
         assert 'value="ORD-103"' not in theirs
         one.finish()
         assert "given 14:0" in first.get("/orders").text
+        assert "never tried" not in first.get("/orders").text
+        first.desk.scanners.path.unlink()
+        assert "The scanner of this place was never tried" in first.get("/orders").text
         few = first.get("/orders?patient=P-301").text
         assert 'value="ORD-101"' in few and 'value="ORD-102"' not in few
         assert first.post("/orders", data={"order": "ORD-999"}).status_code == 404

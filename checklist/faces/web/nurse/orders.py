@@ -196,7 +196,13 @@ class OrderPages:
 
         work = await self._desk.read(read)
         return self._desk.page(
-            request, "nurse/orders.html", status=status, work=work, said=said, patient=patient
+            request,
+            "nurse/orders.html",
+            status=status,
+            work=work,
+            said=said,
+            patient=patient,
+            untried=not self._desk.codes(request).scanner.tried,
         )
 
     async def begin(self, request: Request, desk: Desk, person: StaffMember) -> Response:
