@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from datetime import datetime
 
+from checklist.beside import NOT_SAID
 from checklist.engine import GO_ON, MovedOn, NotOffered
 from checklist.faces import blocks, breaks, handover
 from checklist.faces.answering import Asker, BreakAsked, EndAsked, unread_note
@@ -258,15 +259,18 @@ class Guided:
     # -- breaks and endings --------------------------------------------------------------------
 
     def _break(self) -> None:
-        cause = breaks.cause(self._terminal)
-        self._station.interrupt(self.id, cause, self._present().code)
+        """Record the break at once; what came in between is asked after it, and may stay open."""
+        self._station.interrupt(self.id, NOT_SAID, self._present().code)
         self._second = None
+        if cause := breaks.cause(self._terminal):
+            with contextlib.suppress(NotOffered):  # told meanwhile at another place
+                self._station.explain(self.id, cause, self._by.code)
 
     def _away(self, screen: Screen) -> None:
         since = self._clock(screen.prep.last_at)
         typed = breaks.away(self._terminal, self._asker, screen, since, self._by.code)
         if typed == breaks.LEAVE:
-            raise Stopped(breaks.NOT_SAID)
+            raise Stopped(NOT_SAID)
         if not typed:
             self._resume()
 

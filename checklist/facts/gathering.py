@@ -122,6 +122,8 @@ class _Gathering:
             self._interrupted(entry, place, step)
         elif event.kind == "resumed":
             self._resumed(event)
+        elif event.kind == "explained":
+            self._breaks[-1] = replace(self._breaks[-1], cause=event.body["cause"])
         elif event.kind == "revealed":
             self._counts["shown"] += 1
         elif event.kind == "ended":

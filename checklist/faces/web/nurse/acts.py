@@ -9,9 +9,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from checklist.attendance import found
+from checklist.beside import CAUSES, NOT_SAID, may_be_explained
 from checklist.engine import GO_ON, MovedOn, NotOffered
 from checklist.faces.answering import staff_code, unread_note
-from checklist.faces.breaks import CAUSES, NOT_SAID
 from checklist.faces.handover import sentence
 from checklist.faces.web.desk import SHUT_OUT
 from checklist.faces.web.nurse.form import BadForm, digest, fresh, note_of, plain
@@ -19,7 +19,7 @@ from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.taking import Taken, taken
 from checklist.faces.web.nurse.view import OTHER, PREPARER, SECOND
-from checklist.faces.web.nurse.words import NOBODY_FREE, SAME_PERSON, TAKEN_UP, same_eyes
+from checklist.faces.web.nurse.words import SAME_PERSON, TAKEN_UP, same_eyes
 from checklist.faces.web.session import to_sign_in
 from checklist.faces.workplace import STATION_STOPPED
 from checklist.gate import OutOfSequence
@@ -264,7 +264,7 @@ class Acts:
         self, request: Request, look: Look, person: StaffMember, form: Mapping[str, str]
     ) -> Response:
         """No colleague can come: the dose is put on hold."""
-        return await self._break(request, look, person, NOBODY_FREE)
+        return await self._break(request, look, person, "nobody_free")
 
     # -- breaks --------------------------------------------------------------------------------
 
@@ -286,18 +286,16 @@ class Acts:
     async def cause(
         self, request: Request, look: Look, person: StaffMember, form: Mapping[str, str]
     ) -> Response:
-        """What came in between, told after the break was recorded."""
+        """What came in between, told after the break was recorded; the first word counts."""
         word = form.get("cause", "")
         if word not in CAUSES:
             raise BadForm("the form names no cause that is listed")
-        if look.screen.stands == "interrupted":
-            last = look.entries[-1]
-            if last.event.kind == "interrupted":
-                text = f"interrupted by: {word}"
-                await self._desk.act(
-                    request,
-                    lambda at: at.note(look.prep.id, text, person.code, about=last.seq, ours=True),
-                )
+
+        def act(at: Station) -> None:
+            if may_be_explained(at.find(look.prep.id)):
+                at.explain(look.prep.id, word, person.code)
+
+        await self._desk.act(request, act)
         return to(look.prep.id)
 
     async def resume(

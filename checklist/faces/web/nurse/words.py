@@ -20,7 +20,6 @@ MODES: Mapping[str, str] = {
     "read, then do": "Read, then do",
     "do, then enter": "Do, then enter",
 }
-NOBODY_FREE = "no second person free"
 SAME_PERSON = "checker_same_person: offered at sign-in"
 TAKEN_UP = "taken up at another sign-in"
 
