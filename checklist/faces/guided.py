@@ -16,7 +16,7 @@ from checklist.faces.workplace import Workplace, begun, quoted
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
-from checklist.observation import KEYED_NOTE
+from checklist.observation import keyed_note
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen
@@ -360,7 +360,7 @@ class Guided:
 
     def _typed_code(self, field: Field, reason: str) -> None:
         """Keep why a code was typed in place of a scan."""
-        self._note(f"{KEYED_NOTE}: {field.name}: {reason}")
+        self._note(keyed_note(field.name, reason))
 
     def _note(self, text: str) -> None:
         self._station.note(self.id, text, self._present().code, ours=True)

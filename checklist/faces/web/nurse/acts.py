@@ -24,6 +24,7 @@ from checklist.faces.web.session import to_sign_in
 from checklist.faces.workplace import STATION_STOPPED
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
+from checklist.observation import keyed_note
 from checklist.people import StaffMember
 from checklist.screen import Outcome
 from checklist.station import NotAllowed, NotHere, NotSignedIn, Station
@@ -118,9 +119,7 @@ class Acts:
         if not got.ready:
             return await self._again(request, look, person, got, by)
         try:
-            outcome = await self._desk.act(
-                request, lambda at: at.attempt(look.prep.id, got.answers, by, turn=turn)
-            )
+            outcome = await self._desk.act(request, lambda at: _tried(at, look, got, by, turn))
         except (TrailBusy, Faults) as fault:
             if isinstance(fault, TrailBusy) and fault.recorded:
                 return to(look.prep.id)
@@ -398,6 +397,16 @@ class Acts:
 
     def _taken(self, look: Look, form: Mapping[str, str]) -> None:
         self._hands.sent(look.prep.id, digest(form))
+
+
+def _tried(at: Station, look: Look, got: Taken, by: str, turn: int) -> Outcome:
+    """Try the step; why a code was typed is kept just before it, and only where the try counts."""
+    id_ = look.prep.id
+    if got.keyed and at.find(id_).turn != turn:
+        raise MovedOn("this page was made before the last entry")
+    for name, why in got.keyed.items():
+        turn = at.note(id_, keyed_note(name, why), by, ours=True).screen.prep.turn
+    return at.attempt(id_, got.answers, by, turn=turn)
 
 
 _ACTS: Mapping[str, _Act] = {

@@ -67,7 +67,8 @@ class Pages:
         asks_second = look.spot.step.who in SECOND
         if asks_second and not second:
             return self.handover(request, look, said=said, status=status)
-        view = step_view(look, second=asks_second, taken=taken)
+        scanner = self.desk.codes(request).scanner
+        view = step_view(look, second=asks_second, scanner=scanner, taken=taken)
         return self.shown(
             request,
             f"nurse/{screen.stands}.html",
