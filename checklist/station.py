@@ -198,7 +198,13 @@ class Station:
         return self._begun(self.order(order_id), by, container, sources)
 
     def open_call(self, call: Call, by: str, *, sources: Sequence[str] = ()) -> Outcome:
-        """Begin a dose that a leader calls for in an emergency, before any order is written."""
+        """Begin a dose that a leader calls for in an emergency, before any order is written.
+
+        Raises NotHere for a patient or leader whom the ward does not know.
+        """
+        self.person(call.leader)
+        if call.patient not in self.ward.patients:
+            raise NotHere(f"there is no patient {call.patient!r} on this ward")
         order = call.order(id_=f"CALL-{self._new_id()}", at=self._clock())
         return self._begun(order, by, "", sources)
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from starlette.routing import Route
 
 from checklist.faces.web.nurse.acts import Acts
+from checklist.faces.web.nurse.calling import CallPages
 from checklist.faces.web.nurse.entries import EntryPages
 from checklist.faces.web.nurse.hands import Hands
 from checklist.faces.web.nurse.labels import LabelPages
@@ -24,12 +25,16 @@ if TYPE_CHECKING:
 def routes(desk: Desk) -> list[Route]:
     """The pages of this part."""
     looking, hands = Looking(desk), Hands()
-    orders, pages = OrderPages(desk, looking, hands), Pages(desk, looking, hands)
+    calls = CallPages(desk, hands)
+    orders = OrderPages(desk, looking, hands, emergencies=calls.offered)
+    pages = Pages(desk, looking, hands)
     acts, labels, entries = Acts(pages), LabelPages(pages), EntryPages(pages)
     one = "/preparation/{id}"
     table: tuple[tuple[str, str, Handler], ...] = (
         ("GET", "/orders", orders.list),
         ("POST", "/orders", orders.begin),
+        ("GET", "/called", calls.show),
+        ("POST", "/called", calls.begin),
         ("GET", one, pages.show),
         ("POST", one, acts.take),
         ("GET", f"{one}/back", pages.back),
