@@ -170,7 +170,7 @@ def test_the_nurses_list(tmp_path: Path) -> None:
     findings = Findings()
     with site(tmp_path, facts=False) as here:
         page = here.page()
-        for path in here.linked(page, "RN-12", "/orders", "/orders", "/help"):
+        for path in here.linked(page, "RN-12", "/orders", "/orders", "/called", "/help"):
             findings.look(page, path)
             keys_change_nothing(page, path, findings)
     findings.none()
