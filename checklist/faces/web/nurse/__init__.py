@@ -15,6 +15,7 @@ from checklist.faces.web.nurse.look import Looking
 from checklist.faces.web.nurse.orders import OrderPages
 from checklist.faces.web.nurse.pages import Pages
 from checklist.faces.web.nurse.spoken import spoken
+from checklist.faces.web.nurse.true_size import TrueSize
 from checklist.faces.web.session import Handler, allowed
 from checklist.permission import Action
 
@@ -28,6 +29,7 @@ def routes(desk: Desk) -> list[Route]:
     calls = CallPages(desk, hands)
     orders = OrderPages(desk, looking, hands, emergencies=calls.offered)
     pages = Pages(desk, looking, hands)
+    screen = TrueSize()
     acts, labels, entries = Acts(pages), LabelPages(pages), EntryPages(pages)
     one = "/preparation/{id}"
     table: tuple[tuple[str, str, Handler], ...] = (
@@ -35,6 +37,8 @@ def routes(desk: Desk) -> list[Route]:
         ("POST", "/orders", orders.begin),
         ("GET", "/called", calls.show),
         ("POST", "/called", calls.begin),
+        ("GET", "/true-size", screen.show),
+        ("POST", "/true-size", screen.keep),
         ("GET", one, pages.show),
         ("POST", one, acts.take),
         ("GET", f"{one}/back", pages.back),
