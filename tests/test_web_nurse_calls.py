@@ -141,7 +141,7 @@ def test_what_cannot_be_taken_is_told_at_its_part_and_nothing_is_begun(ward: War
     for name, (changes, part, said) in WRONG.items():
         answer = ward.sent(**changes)
         assert answer.status_code == 422, name
-        assert f'<li><a href="#call-{part}">{part}</a>: ' in answer.text, name
+        assert f'<li><a href="#call-{part}">{part.capitalize()}</a>: ' in answer.text, name
         assert said in words(answer.text), (name, faults(answer.text))
         assert answer.text.count('class="error"') == 1, name
         assert "<script>alert" not in answer.text

@@ -97,7 +97,7 @@ def test_a_screen_is_measured_in_millimetres_or_what_goes_over_into_them(tablet:
         page = tablet.get("/true-size").text
         assert "This screen was measured." in page
         again = re.findall(r'<svg width="(\d+)"', page)
-        assert int(again[0]) - 2 == round(AGAIN_MM * LINE_PX / Fraction(mm)), text
+        assert int(again[0]) == round(AGAIN_MM * LINE_PX / Fraction(mm)), text
     # On a screen where the browser's own millimetre is right, its line comes to what CSS says.
     assert Fraction("63.5") == LINE_PX * A_PX
 

@@ -41,6 +41,8 @@ if TYPE_CHECKING:
 
 PREFIX = "call"
 DOSE = Field(name="dose", kind=Kind.QUANTITY, say="Dose, with its unit")
+PARTS = ("patient", "drug", "dose", "route", "leader")
+"""What a call says, in the order of the form."""
 NOT_CHOSEN = "Choose one."
 KEPT = 200
 """How many forms that were taken are remembered, so that one sent twice begins one dose."""
@@ -142,7 +144,8 @@ class CallPages:
         leader = staff_code(typed["leader"], today=today, scanner=codes.scanner)
         if why := self._not_leading(leader, person):
             faults["leader"] = why
-        faults = {**faults, **dose.faults}
+        told = {**faults, **dose.faults}
+        faults = {name: told[name] for name in PARTS if name in told}
         got = Form(typed=typed, faults=faults, dose=dose)
         if faults or not dose.ready:
             return got
