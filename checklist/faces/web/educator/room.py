@@ -136,6 +136,9 @@ class Room:
         )
 
     async def _record(self, request: Request, body: Mapping[str, str]) -> None:
+        if self.desk.asked_in_vain.wait(body["person"]):
+            return  # as often as that was recorded already
+        self.desk.asked_in_vain.count(body["person"])
         await self.desk.act(
             request,
             lambda station: station.trail.record(

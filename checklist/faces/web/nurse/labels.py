@@ -12,7 +12,7 @@ from starlette.responses import Response
 from checklist.engine import MovedOn, NotOffered
 from checklist.extra import NeedsExtra
 from checklist.faces.handover import sentence
-from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, plain
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.view import SECOND
@@ -110,6 +110,7 @@ class LabelPages:
         except NotHere:
             return self._pages.unknown(request)
         except BadForm as fault:
+            await desk.turned_away.note(request, UNHEARD_OF)
             return desk.said(request, "This form cannot be taken", sentence(fault), 400)
         if not self._may(request, look):
             return to(look.prep.id)
