@@ -37,6 +37,8 @@ class Session:
 
     `second` is the code of the second person who has signed in for the present step, "" for none.
     `seen` is when the person last did something, on the machine's own counting clock, in seconds.
+    `last` is the digest of the last form that was taken where a form may not count twice, and where
+    it led.
     """
 
     id: str
@@ -44,6 +46,7 @@ class Session:
     tablet: str
     place: str
     second: str = ""
+    last: tuple[str, str] = ("", "")
     seen: float = field(default_factory=time.monotonic)
 
 
