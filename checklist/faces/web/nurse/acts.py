@@ -14,7 +14,7 @@ from checklist.faces.answering import staff_code, unread_note
 from checklist.faces.breaks import CAUSES, NOT_SAID
 from checklist.faces.handover import sentence
 from checklist.faces.web.desk import SHUT_OUT
-from checklist.faces.web.nurse.form import BadForm, digest, fresh, note_of, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, digest, fresh, note_of, plain
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.taking import Taken, taken
@@ -54,6 +54,7 @@ class Acts:
         except NotHere:
             return self._pages.unknown(request)
         except BadForm as fault:
+            await self._desk.turned_away.note(request, UNHEARD_OF)
             return self._stopped(request, "This form cannot be taken", f"{sentence(fault)}", 400)
         except (MovedOn, TurnTaken, OutOfSequence) as fault:
             if self._hands.was_sent(request.path_params["id"], digest(form)):

@@ -12,6 +12,8 @@ from checklist.preparation import Entry
 
 BESIDE = frozenset(("noted", "printed", "revealed"))
 """Entries that move nothing, so that a page made before them still holds."""
+UNHEARD_OF = "no form of these pages"
+"""How a BadForm is noted where it was sent."""
 LONGEST_NOTE = 200
 """The longest note, in characters."""
 
