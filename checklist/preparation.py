@@ -54,6 +54,7 @@ WORKPLACE_KINDS = (
     "person_added",
     "person_changed",
     "not_allowed",
+    "turned_away",
     "signed",
     "checkpointed",
     "clock_moved",

@@ -15,6 +15,7 @@ import pytest
 
 from checklist.faces.web.app import make_app
 from checklist.faces.web.desk import Desk
+from checklist.faces.web.serving import server as server_of
 from tests.web import PINS
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -28,14 +29,13 @@ needs_chromium = pytest.mark.skipif(CHROMIUM is None and not MUST, reason=MISSIN
 
 
 @contextmanager
-def served(desk: Desk) -> Iterator[str]:
-    """The address of a server of this desk, while it runs."""
-    import uvicorn
-
+def served(desk: Desk, **how: Any) -> Iterator[str]:
+    """The address of a server of this desk, while it runs; `how` is what `server` of the face
+    takes: a certificate and its key, or a proxy.
+    """
     with socket.create_server(("127.0.0.1", 0)) as listening:
         port = listening.getsockname()[1]
-        config = uvicorn.Config(make_app(desk), log_level="warning", server_header=False)
-        server = uvicorn.Server(config)
+        server = server_of(make_app(desk), **how)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
         thread.start()
         try:
@@ -43,7 +43,7 @@ def served(desk: Desk) -> Iterator[str]:
             while not server.started and thread.is_alive() and time.monotonic() < until:
                 time.sleep(0.01)
             assert server.started, "the server did not come up"
-            yield f"http://127.0.0.1:{port}"
+            yield f"{'https' if 'cert' in how else 'http'}://127.0.0.1:{port}"
         finally:
             server.should_exit = True
             thread.join(30)

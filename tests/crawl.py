@@ -50,7 +50,7 @@ class Hands(httpx2.Client):
             headers=headers,
             follow_redirects=False,
             timeout=60,
-            limits=httpx2.Limits(keepalive_expiry=1),  # the server lets go after 5 s
+            limits=httpx2.Limits(keepalive_expiry=1),
         )
 
     def sign_in(self, code: str, *, place: str = "W7E-1") -> Any:

@@ -412,13 +412,16 @@ def test_a_label_is_looked_at_on_its_own_page_printed_once_and_again_for_a_reaso
         assert strange.status_code == 422 and "Stop." in strange.text
         small = one.page("/label?size=20+x+20+mm")
         assert "No print." in small and "no room for" in small and "--size" not in small
-        printed = tablet.post(f"{one.address}/label", data={"size": ""})
+        turn = str(one.screen.prep.turn)
+        printed = tablet.post(f"{one.address}/label", data={"size": "", "turn": turn})
         assert printed.headers["content-type"] == "application/pdf"
         assert printed.content.startswith(b"%PDF") and one.kinds()[-1] == "printed"
-        twice = tablet.post(f"{one.address}/label", data={"size": ""})
+        twice = tablet.post(f"{one.address}/label", data={"size": "", "turn": turn})
         assert twice.status_code == 409 and "needs a reason" in twice.text
         assert one.kinds().count("printed") == 1
-        again = tablet.post(f"{one.address}/label", data={"size": "", "again": "unreadable"})
+        again = tablet.post(
+            f"{one.address}/label", data={"size": "", "turn": turn, "again": "unreadable"}
+        )
         assert again.content.startswith(b"%PDF") and one.kinds().count("printed") == 2
         # The step's own page, made before the prints, still holds.
         one.finish()

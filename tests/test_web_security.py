@@ -73,7 +73,7 @@ def test_a_form_from_elsewhere_is_refused(desk: Desk, tablet: Tablet, name: str)
     answer = tablet.post("/orders", data={"order": "ORD-103"})
     assert answer.status_code == 403
     assert "nothing was done" in answer.text
-    assert recorded(desk) == before
+    assert recorded(desk) == [*before, "turned_away"]
 
 
 @pytest.mark.parametrize(
@@ -155,7 +155,7 @@ def test_a_form_that_is_none_is_refused(desk: Desk, tablet: Tablet, name: str) -
     answer = tablet.post("/sign-in", content=body, headers=headers)
     assert answer.status_code == status
     assert answer.headers["content-type"].startswith("text/html")
-    assert recorded(desk) == []
+    assert recorded(desk) == ["turned_away"]
 
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "CONNECT", "X"])

@@ -12,14 +12,10 @@ from checklist.faces.options import TrailOption, WardOption
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
 
-GRACE_S = 5
-"""Seconds for which a server that stops still answers what is under way."""
 SWITCH_S = 0.0005
 """After how many seconds Python lets another thread on. Whoever waits for the disk lets the others
 on and then waits for its turn again; with the usual 5 ms the one who writes waits longest.
 Measured: with 4 reading threads and 20 tablets this halves the time of a form."""
-MOST = 400
-"""Connections at once; beyond them a browser is told to come back."""
 
 
 def serve(
@@ -65,7 +61,7 @@ def serve(
     Exit code: 0 stopped, 2 the command or a file cannot be used, 3 the trail is not as it was
     recorded.
     """
-    from checklist.faces.leaving import told
+    from checklist.faces.leaving import message, told
 
     with told():
         from checklist.extra import wanted
@@ -74,8 +70,9 @@ def serve(
             wanted(module, "web")
         from checklist.faces.web.setting_up import desk_for
 
-        cert, key = _tls(tls_cert, tls_key)
-        _reachable(host, tls=cert is not None, proxy=behind_proxy)
+        names = _names(host, name or [])
+        _reachable(host, tls=tls_cert is not None, proxy=behind_proxy)
+        cert, key, remarks = _tls(tls_cert, tls_key, names)
         secure = cert is not None or bool(behind_proxy)
         desk = desk_for(
             ward,
@@ -83,8 +80,10 @@ def serve(
             facts=facts,
             practice=practice,
             secure=secure,
-            names=_names(host, name or []),
+            names=names,
         )
+        for remark in remarks:
+            message(remark)
         _run(desk, host, port, cert=cert, key=key, proxy=behind_proxy)
 
 
@@ -94,27 +93,13 @@ def _run(
     import signal
     import sys
 
-    import uvicorn
-
     from checklist.faces.leaving import message
     from checklist.faces.web.app import make_app
+    from checklist.faces.web.serving import server as server_of
 
     sys.setswitchinterval(SWITCH_S)
     listening = _listening(host, port)
-    config: dict[str, Any] = {
-        "log_level": "warning",
-        "access_log": False,
-        "server_header": False,
-        "proxy_headers": bool(proxy),
-        "forwarded_allow_ips": proxy or None,
-        "limit_concurrency": MOST,
-        "timeout_keep_alive": 75,
-        "timeout_graceful_shutdown": GRACE_S,
-        "h11_max_incomplete_event_size": 32_768,
-        "ssl_certfile": cert,
-        "ssl_keyfile": key,
-    }
-    server = uvicorn.Server(uvicorn.Config(make_app(desk), **config))
+    server = server_of(make_app(desk), cert=cert, key=key, proxy=proxy)
 
     def ended(*_: object) -> None:
         server.should_exit = True
@@ -164,24 +149,21 @@ def _listening(host: str, port: int) -> Any:
         ) from fault
 
 
-def _tls(cert: Path | None, key: Path | None) -> tuple[Path | None, Path | None]:
-    """The two files of TLS, both or none. Raises CannotGoOn."""
-    import ssl
+def _tls(
+    cert: Path | None, key: Path | None, names: frozenset[str]
+) -> tuple[Path | None, Path | None, list[str]]:
+    """The two files of TLS, both or none, and what IT should know of them. Raises CannotGoOn."""
+    from datetime import UTC, datetime
 
     from checklist.faces.leaving import CannotGoOn
+    from checklist.faces.web.desk import LOOPBACK
+    from checklist.faces.web.tls import looked_at
 
     if cert is None and key is None:
-        return None, None
+        return None, None, []
     if cert is None or key is None:
         raise CannotGoOn("TLS needs both --tls-cert and --tls-key.")
-    try:
-        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(cert, key)
-    except OSError as fault:
-        raise CannotGoOn(
-            f"{cert} and {key} cannot be used for TLS ({fault.strerror or fault}). Give the"
-            " certificate and the private key that belongs to it, both as PEM."
-        ) from fault
-    return cert, key
+    return cert, key, looked_at(cert, key, names - LOOPBACK, datetime.now(UTC))
 
 
 def _reachable(host: str, *, tls: bool, proxy: str) -> None:
@@ -214,4 +196,5 @@ def _names(host: str, given: list[str]) -> frozenset[str]:
     from checklist.faces.web.desk import LOOPBACK
 
     shown = f"[{host}]" if ":" in host else host
-    return LOOPBACK | {shown.lower()} | {one.lower().rstrip(".") for one in given}
+    every = {shown.lower()} | {one.lower().rstrip(".") for one in given}
+    return LOOPBACK | (every - {"0.0.0.0", "[::]"})

@@ -54,7 +54,9 @@ def make_app(desk: Desk) -> Starlette:
     app = Starlette(
         routes=routes,
         lifespan=running,
-        middleware=[Middleware(Guard, names=desk.names, secure=desk.secure)],
+        middleware=[
+            Middleware(Guard, names=desk.names, secure=desk.secure, noting=desk.turned_away.note)
+        ],
         exception_handlers=faults.handlers(),
     )
     app.router.redirect_slashes = False  # one address for each page

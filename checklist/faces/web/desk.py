@@ -21,6 +21,8 @@ from checklist.faces.web.measured import measured
 from checklist.faces.web.reader import Reader
 from checklist.faces.web.session import MOST, Session, Sessions, asked_of
 from checklist.faces.web.static_files import Versioned
+from checklist.faces.web.tries import MOST_FAILED, WITHIN_S, Tries
+from checklist.faces.web.turned_away import TurnedAway
 from checklist.faces.web.ward_files import WardFiles
 from checklist.faces.web.weighed import Weighed
 from checklist.faces.web.writer import Writer
@@ -43,6 +45,8 @@ LOOPBACK = frozenset(("127.0.0.1", "localhost", "[::1]"))
 LOCKED, SIGNED_OUT = "tablet locked", "signed out"
 ANOTHER, SHUT_OUT = "another person signed in", "shut out"
 """Why a session ended in the middle of a preparation, as its interruption tells it."""
+MOST_IN_VAIN = 120
+"""How often one person's asking for what their role does not open is recorded in a while."""
 WARN_S = 30
 """Seconds of warning before a tablet is locked: WCAG 2.2 criterion 2.2.1 asks for 20 at least."""
 _A = Action
@@ -80,7 +84,8 @@ class Desk:
     here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
     by which browsers know this server. `scanners` holds what is known of each place's scanner.
     `compiled` is what all stations of this server share, those that only read as well. `at_end` is
-    what is called when the server stops.
+    what is called when the server stops. `turned_away` notes forms that no page of ours sends,
+    `asked_in_vain` counts what is recorded of each person's asking for what is not theirs.
     """
 
     files: WardFiles
@@ -101,9 +106,15 @@ class Desk:
     waiting: dict[str, Waiting] = field(default_factory=dict)
     at_end: list[Callable[[], None]] = field(default_factory=list)
     trouble: str = ""
+    turned_away: TurnedAway = field(init=False)
+    asked_in_vain: Tries = field(default_factory=lambda: Tries(MOST_IN_VAIN, WITHIN_S))
+    _strangers: Tries = field(default_factory=lambda: Tries(MOST_FAILED, WITHIN_S))
     _lockouts: Remembered = field(default_factory=Remembered)
     _started: bool = False
     _stopped: bool = False
+
+    def __post_init__(self) -> None:
+        self.turned_away = TurnedAway(self)
 
     @property
     def ward(self) -> Ward:
@@ -193,11 +204,8 @@ class Desk:
         if self.is_idle(session):
             await self.leave(session, LOCKED)
             return None
-        person, now = self.ward.staff.get(session.person), self.clock()
-        shut = await self.read(
-            lambda trail: self._lockouts.of(trail.acts(KINDS), session.person).holds(now)
-        )
-        if person is None or not person.active or shut:
+        person = self.ward.staff.get(session.person)
+        if person is None or not person.active or await self._is_shut_out(session.person):
             await self.leave(session, SHUT_OUT)
             return None
         session.seen = time.monotonic()
@@ -217,14 +225,13 @@ class Desk:
 
         The PIN is compared before the act, since that takes long. Raises as `Station.sign_in`.
         """
-        fits = await self._weighed(code, pin)
-        if fits:
+        weighed = await self._weighed(code, pin)
+        if weighed is not None and weighed[1]:
             for before in self.sessions.at(tablet):
                 await self.leave(before, ANOTHER)
 
         def come(station: Station) -> StaffMember:
-            with self.pins.holding(code, pin, fits):
-                return station.sign_in(code, pin)
+            return self._signed_in(station, code, pin, weighed)
 
         person = await self.writer.act(tablet, place, come)
         self.waiting.pop(tablet, None)
@@ -252,16 +259,20 @@ class Desk:
 
         Who it is stands in the session until `hand_back`. Raises as `Station.sign_in`.
         """
-        fits = await self._weighed(code, pin)
-
-        def come(station: Station) -> StaffMember:
-            with self.pins.holding(code, pin, fits):
-                return station.sign_in(code, pin, second_for=id_)
-
-        person = await self.act(request, come)
         session = self.session(request)
-        if session is not None:
-            session.second = person.code
+        if session is None:
+            raise NotSignedIn("nobody is signed in here; sign in first")
+        if wait := self._strangers.wait(session.tablet):
+            raise NotSignedIn(f"too many tries came from here; wait {wait} s, then try once more")
+        weighed = await self._weighed(code, pin)
+        try:
+            person = await self.act(
+                request, lambda at: self._signed_in(at, code, pin, weighed, second_for=id_)
+            )
+        except (NotHere, NotSignedIn):
+            self._strangers.count(session.tablet)
+            raise
+        session.second = person.code
         return person
 
     def hand_back(self, request: Request) -> None:
@@ -270,15 +281,41 @@ class Desk:
         if session is not None:
             session.second = ""
 
-    async def _weighed(self, code_or_badge: str, pin: str) -> bool:
-        """Whether a PIN fits whoever has this code or badge; worked out in a thread aside."""
-        if self.ward.unit.sign_in_with is not SignIn.PIN:
-            return True
+    async def _weighed(self, code_or_badge: str, pin: str) -> tuple[str, bool] | None:
+        """The person with this code or badge, and whether the PIN fits; worked out in a thread
+        aside.
+
+        None for whoever is not let in with any PIN. Of them nothing may be told by what a right PIN
+        does: then it could be found by trying, lock or no lock.
+        """
         try:
-            code = found(self.ward, code_or_badge).code
+            person = found(self.ward, code_or_badge)
         except NotHere:
-            return False
-        return await self.reader.aside(lambda: self.pins.weigh(code, pin))
+            return None
+        if not person.active or await self._is_shut_out(person.code):
+            return None
+        if self.ward.unit.sign_in_with is not SignIn.PIN:
+            return person.code, True
+        return person.code, await self.reader.aside(lambda: self.pins.weigh(person.code, pin))
+
+    async def _is_shut_out(self, code: str) -> bool:
+        now = self.clock()
+        return await self.read(lambda trail: self._lockouts.of(trail.acts(KINDS), code).holds(now))
+
+    def _signed_in(
+        self,
+        station: Station,
+        code: str,
+        pin: str,
+        weighed: tuple[str, bool] | None,
+        *,
+        second_for: str = "",
+    ) -> StaffMember:
+        """Sign a person in at a station, their PIN being weighed before. Raises as it does."""
+        if weighed is None:
+            return station.sign_in(code, pin, second_for=second_for)
+        with self.pins.holding(weighed[0], pin, weighed[1]):
+            return station.sign_in(code, pin, second_for=second_for)
 
     # -- pages ---------------------------------------------------------------------------------
 
@@ -292,7 +329,7 @@ class Desk:
             "person": person,
             "roles": frozenset(role.value for role in person.roles) if person else frozenset(),
             "links": self.links(person),
-            "here": request.url.path,
+            "here": request.scope["path"],
             "practice": self.practice,
             "unit": self.ward.unit,
             "place": session.place if session else "",

@@ -8,15 +8,18 @@ Origin that the browser states has to be this server's, and so has what it state
 from __future__ import annotations
 
 import asyncio
+import re
 import sys
 import traceback
-from collections.abc import Iterable
+from collections.abc import Awaitable, Callable, Iterable
 from urllib.parse import parse_qsl
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from checklist.faces.saying import harmless
 
 LARGEST = 65_536
 """Bytes of a form at most."""
@@ -27,6 +30,10 @@ LONGEST = 8_192
 PATIENCE_S = 20.0
 """Seconds that a form may take to arrive."""
 FORM = "application/x-www-form-urlencoded"
+HOST = re.compile(r"([A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::[0-9]{1,5})?")
+"""A host as browsers state it, with its port or without."""
+HEALTH = "/health"
+"""What whoever watches this machine asks for on the spot, beside the proxy."""
 
 ALWAYS = {
     "Content-Security-Policy": (
@@ -60,32 +67,41 @@ happens again, call IT; the server has written down what it was.</p>
 """The page of a fault of our own; it hangs on nothing that may be at fault."""
 
 
-class Refused(Exception):
-    """A request that no page is to see. `status` is HTTP's."""
+Noting = Callable[[Request, str], Awaitable[None]]
+"""Notes that a request was turned away, and why, in a word of ours."""
 
-    def __init__(self, status: int, title: str, sentence: str) -> None:
+
+class Refused(Exception):
+    """A request that no page is to see. `status` is HTTP's, `why` a word for the record."""
+
+    def __init__(self, status: int, title: str, sentence: str, why: str = "") -> None:
         super().__init__(sentence)
         self.status = status
         self.title = title
+        self.why = why or title.lower()
 
 
 class Guard:
     """Around the application: looks at each request before a page does, and at each answer after.
 
     `names` are the hosts by which this server is known; a name of another's that leads here is
-    turned away, so that no page elsewhere can pass for ours.
+    turned away, so that no page elsewhere can pass for ours. `secure` says that pages come by TLS,
+    and then nothing is taken that did not. `noting` is called for each form that is turned away.
     """
 
-    def __init__(self, app: ASGIApp, names: Iterable[str], *, secure: bool) -> None:
+    def __init__(self, app: ASGIApp, names: Iterable[str], *, secure: bool, noting: Noting) -> None:
         self._app = app
         self._names = frozenset(name.lower() for name in names)
         self._secure = secure
+        self._noting = noting
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+            return
         if scope["type"] != "http":
-            if scope["type"] == "lifespan":
-                await self._app(scope, receive, send)
+            await send({"type": "websocket.close", "code": 1008})
             return
         began = False
 
@@ -100,13 +116,17 @@ class Guard:
             try:
                 body = await self._looked_over(scope, receive)
             except Refused as fault:
+                if scope["method"] == "POST":
+                    await self._noting(Request(scope), fault.why)
                 page = _said(scope, fault.title, str(fault), fault.status)
                 await page(scope, receive, answered)
                 return
             await self._app(scope, receive if body is None else _given(body, receive), answered)
         except Exception:
-            # The words of a fault may hold what was typed: they are for IT, and for no page.
-            traceback.print_exc(file=sys.stderr)
+            # The words of a fault may hold what was typed: they are for IT, and for no page; each
+            # line is marked, so that none of them can pass for another line of a log.
+            for line in traceback.format_exc().splitlines():
+                print(f"| {harmless(line)}", file=sys.stderr)  # noqa: T201
             if began:
                 raise
             page = HTMLResponse(BROKEN, 500)
@@ -118,12 +138,20 @@ class Guard:
         """The body of a form; None where there is none to be read. Raises Refused."""
         headers, method = Headers(scope=scope), scope["method"]
         host = headers.get("host", "")
-        if len(headers.getlist("host")) != 1 or _name(host) not in self._names:
+        known = len(headers.getlist("host")) == 1 and HOST.fullmatch(host)
+        if not known or _name(host) not in self._names:
             raise Refused(
                 421,
                 "Not this server",
                 "This server does not go by that name. Use the address that IT gave for the ward's"
                 " screens.",
+            )
+        if self._secure and scope["scheme"] != "https" and scope["path"] != HEALTH:
+            raise Refused(
+                403,
+                "Only by TLS",
+                "This did not come by TLS, so anybody may have read it. Use the address that IT"
+                " gave, which begins with https.",
             )
         if method not in ("GET", "HEAD", "POST"):
             raise Refused(405, "Not possible", "Pages here are looked at, and forms are sent.")
@@ -146,6 +174,7 @@ class Guard:
                 "Not from this page",
                 "This did not come from a page of this server, so nothing was done. Open the"
                 " ward's screens again and enter it there.",
+                "from elsewhere",
             )
 
     async def _form(self, headers: Headers, receive: Receive) -> bytes:

@@ -37,6 +37,8 @@ class Session:
 
     `second` is the code of the second person who has signed in for the present step, "" for none.
     `seen` is when the person last did something, on the machine's own counting clock, in seconds.
+    `last` is the digest of the last form that was taken where a form may not count twice, and where
+    it led.
     """
 
     id: str
@@ -44,6 +46,7 @@ class Session:
     tablet: str
     place: str
     second: str = ""
+    last: tuple[str, str] = ("", "")
     seen: float = field(default_factory=time.monotonic)
 
 
@@ -144,10 +147,18 @@ def to_sign_in(request: Request) -> Response:
 
 
 async def _refused(request: Request, desk: Desk, person: StaffMember, action: Action) -> Response:
+    title = "Not for your role"
+    if wait := desk.asked_in_vain.wait(person.code):
+        text = (
+            f"{person.code} has asked for this kind of page so often that it is no longer recorded"
+            f" each time. Go on from the start, or ask again in {wait} s."
+        )
+        return desk.said(request, title, text, 429)
+    desk.asked_in_vain.count(person.code)
     try:
         await desk.act(request, lambda station: station.permit(person.code, action))
     except NotAllowed as fault:
-        return desk.said(request, "Not for your role", f"{fault}. That you asked is recorded.", 403)
+        return desk.said(request, title, f"{fault}. That you asked is recorded.", 403)
     except NotSignedIn:
         return to_sign_in(request)
     raise AssertionError("the table of roles says one thing here and another at the station")

@@ -14,7 +14,7 @@ from checklist.attendance import NotHere, NotSignedIn
 from checklist.credential import CredentialFault
 from checklist.faces.web.faults import sentence
 from checklist.faces.web.session import new_secret, signed_in
-from checklist.faces.web.tries import Tries
+from checklist.faces.web.tries import MOST_FAILED, MOST_TRIED, WITHIN_S, Tries, address_of
 from checklist.people import StaffMember
 from checklist.unit import SignIn
 
@@ -27,9 +27,6 @@ TABLET = re.compile(r"[A-Za-z0-9_-]{43}")
 """256 random bits as `new_secret` writes them."""
 LONGEST_CODE = 200
 """Characters of a code or badge as it is typed or scanned."""
-MOST_FAILED, MOST_TRIED, WITHIN_S = 20, 60, 300.0
-"""Failed tries, and tries at all, from one address in a while. Common practice, no source: a whole
-ward may come through one address at the change of shift."""
 WORDY = {
     "locked": "This tablet was locked.",
     "out": "Signed out.",
@@ -56,7 +53,7 @@ class Door:
         form = await request.form()
         code, pin = str(form.get("code", "")).strip(), str(form.get("pin", ""))
         place, next_ = str(form.get("place", "")), led_to(str(form.get("next", "/")))
-        address = request.client.host if request.client else ""
+        address = address_of(request)
         if wait := max(self.failed.wait(address), self.tried.wait(address)):
             error = f"Too many tries came from here. Wait {wait} s, then try once more."
             answer = _form(request, desk, next_=next_, code=code, error=error, status=429)

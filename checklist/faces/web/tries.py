@@ -5,9 +5,33 @@ from __future__ import annotations
 import time
 from collections import deque
 from collections.abc import Callable
+from ipaddress import IPv6Address, ip_address, ip_network
+
+from starlette.requests import Request
 
 MOST_ADDRESSES = 10_000
 """Addresses that are remembered; the one that was heard of longest ago is forgotten first."""
+
+
+MOST_FAILED, MOST_TRIED, WITHIN_S = 20, 60, 300.0
+"""Failed tries to sign in, and tries at all, from one address in a while. Common practice, no
+source: a whole ward may come through one address at the change of shift."""
+NETWORK = 64
+"""Bits of an IPv6 address that tell one machine from another: it chooses the others as it likes
+(RFC 4291, section 2.5.1: the interface identifier has 64)."""
+
+
+def address_of(request: Request) -> str:
+    """Whose try it is: the address that a request came from, of IPv6 its network."""
+    host = request.client.host if request.client else ""
+    try:
+        at = ip_address(host.partition("%")[0])
+    except ValueError:
+        return host[:64]
+    if isinstance(at, IPv6Address):
+        own = at.ipv4_mapped
+        return str(own or ip_network((at, NETWORK), strict=False).network_address)
+    return str(at)
 
 
 class Tries:

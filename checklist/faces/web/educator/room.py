@@ -7,11 +7,12 @@ import time
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from functools import wraps
+from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from checklist.chain import Head
 from checklist.educator.access import NotForYou
@@ -136,6 +137,9 @@ class Room:
         )
 
     async def _record(self, request: Request, body: Mapping[str, str]) -> None:
+        if self.desk.asked_in_vain.wait(body["person"]):
+            return  # as often as that was recorded already
+        self.desk.asked_in_vain.count(body["person"])
         await self.desk.act(
             request,
             lambda station: station.trail.record(
@@ -145,13 +149,19 @@ class Room:
 
 
 def page(room: Room) -> Callable[[Page], Endpoint]:
-    """A page for whoever has signed in, with a sentence for what stands in the way."""
+    """A page for whoever has signed in, with a sentence for what stands in the way.
+
+    A form that is sent again, and was the last to be taken from this sign-in, is answered as the
+    first and counts once.
+    """
 
     def around(shown: Page) -> Endpoint:
         @signed_in()
         @wraps(shown)
         async def endpoint(request: Request, desk: Desk, person: StaffMember) -> Response:
             try:
+                if request.method == "POST":
+                    return await _once(room, request, person, shown)
                 return await shown(room, request, person)
             except NotForYou as fault:
                 return desk.said(request, "Not for you to see", f"{fault}", 403)
@@ -163,6 +173,19 @@ def page(room: Room) -> Callable[[Page], Endpoint]:
         return endpoint
 
     return around
+
+
+async def _once(room: Room, request: Request, person: StaffMember, taken: Page) -> Response:
+    hashed = sha256(repr(str(request.url)).encode())
+    for name, value in (await request.form()).multi_items():
+        hashed.update(repr((name, str(value))).encode())
+    digest, session = hashed.hexdigest(), room.desk.session(request)
+    if session is not None and session.last[0] == digest:
+        return RedirectResponse(session.last[1], 303)
+    response = await taken(room, request, person)
+    if session is not None and response.status_code == 303:
+        session.last = digest, response.headers["location"]
+    return response
 
 
 def unasked(endpoint: Endpoint) -> Endpoint:

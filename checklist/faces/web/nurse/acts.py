@@ -12,7 +12,7 @@ from checklist.engine import MovedOn, NotOffered
 from checklist.faces.handover import sentence
 from checklist.faces.web.desk import SHUT_OUT
 from checklist.faces.web.nurse import at_step, in_between
-from checklist.faces.web.nurse.form import BadForm, digest, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, digest, plain
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.sent import Sent
 from checklist.faces.web.nurse.view import SECOND
@@ -49,6 +49,7 @@ class Acts:
         except NotHere:
             return self._pages.unknown(request)
         except BadForm as fault:
+            await self._desk.turned_away.note(request, UNHEARD_OF)
             return self._stopped(request, "This form cannot be taken", f"{sentence(fault)}", 400)
         except (MovedOn, TurnTaken, OutOfSequence) as fault:
             if self._hands.was_sent(request.path_params["id"], digest(form)):

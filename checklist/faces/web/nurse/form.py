@@ -10,6 +10,8 @@ from starlette.requests import Request
 from checklist.engine import MovedOn
 from checklist.preparation import BESIDE, Entry
 
+UNHEARD_OF = "no form of these pages"
+"""How a BadForm is noted where it was sent."""
 LONGEST_NOTE = 200
 """The longest note, in characters."""
 

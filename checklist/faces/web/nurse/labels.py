@@ -13,7 +13,7 @@ from starlette.responses import Response
 from checklist.engine import MovedOn, NotOffered
 from checklist.extra import NeedsExtra
 from checklist.faces.handover import sentence
-from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, digest, fresh, plain
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
 from checklist.faces.web.nurse.true_size import px_per_mm
@@ -31,6 +31,12 @@ from checklist.trail import Trail, TrailBusy, TurnTaken
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
+
+
+SENT_BEFORE = (
+    "This was sent before, and its label was printed then. For one more, choose the reason again"
+    " here."
+)
 
 
 class LabelPages:
@@ -102,12 +108,20 @@ class LabelPages:
         try:
             form = await plain(request)
             look = await self._pages.look(request, person)
+            if self._may(request, look):
+                fresh(form, look.entries)
         except NotHere:
             return self._pages.unknown(request)
+        except MovedOn:
+            return to(request.path_params["id"])
         except BadForm as fault:
+            await desk.turned_away.note(request, UNHEARD_OF)
             return desk.said(request, "This form cannot be taken", sentence(fault), 400)
         if not self._may(request, look):
             return to(look.prep.id)
+        sent, hands = digest(form), self._pages.hands
+        if form.get("again") and hands.was_sent(look.prep.id, sent):
+            return await self._shown(request, look, person, SENT_BEFORE, 409)
         try:
             asked, _ = self._asked(form.get("size", ""), form.get("again", ""))
         except NoSuchStock as fault:
@@ -130,6 +144,7 @@ class LabelPages:
             return await self._shown(request, look, person, said, 409)
         except NotSignedIn:
             return to_sign_in(request)
+        hands.sent(look.prep.id, sent)
         name = f"label-{found.draft.code.figures[-4:]}-{found.draft.code.number}.pdf"
         return Response(
             file,

@@ -14,7 +14,7 @@ from checklist import library
 from checklist.definition import WorkflowFaults
 from checklist.faces.blocks import short
 from checklist.faces.handover import sentence
-from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, plain
 from checklist.faces.web.nurse.hands import Hands
 from checklist.faces.web.nurse.look import Looking
 from checklist.faces.web.nurse.view import amount_of, kept, more_of, route_of
@@ -217,6 +217,7 @@ class OrderPages:
         try:
             form = await plain(request)
         except BadForm as fault:
+            await desk.turned_away.note(request, UNHEARD_OF)
             return await self._listed(request, person, sentence(fault), 400)
         ward = self._desk.ward
         order = ward.orders.get(form.get("order", ""))

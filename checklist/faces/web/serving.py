@@ -1,0 +1,83 @@
+"""The server around the pages: its bounds, and its patience with whoever connects."""
+
+from __future__ import annotations
+
+import asyncio
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from checklist.faces.web.guard import PATIENCE_S
+
+GRACE_S = 5
+"""Seconds for which a server that stops still answers what is under way."""
+MOST = 400
+"""Connections at once; beyond them a browser is told to come back."""
+LARGEST_HEAD = 32_768
+"""Bytes of an address and its headers at most."""
+
+
+class Patient(H11Protocol):
+    """A connection that is let go when it asks nothing, or never finishes asking.
+
+    The server's own clock runs only between an answer and the first byte of the next request. So
+    whoever sends nothing, or a byte now and then, would hold a place of the few there are; a form
+    that never ends is the guard's.
+    """
+
+    _late: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Wait for a first request."""
+        super().connection_made(transport)
+        self._wait()
+
+    def data_received(self, data: bytes) -> None:
+        """Take what came; go on waiting for as long as no request is whole."""
+        super().data_received(data)
+        asks = self.cycle is not None and not self.cycle.response_complete
+        if asks:
+            self._enough()
+        else:
+            self._wait()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Wait no more."""
+        self._enough()
+        super().connection_lost(exc)
+
+    def _wait(self) -> None:
+        if self._late is None and not self.transport.is_closing():
+            self._late = self.loop.call_later(PATIENCE_S, self.transport.abort)
+
+    def _enough(self) -> None:
+        if self._late is not None:
+            self._late.cancel()
+            self._late = None
+
+
+def server(
+    app: Any, *, cert: Path | None = None, key: Path | None = None, proxy: str = ""
+) -> uvicorn.Server:
+    """The server of the pages, with TLS of its own or behind the proxy at an address.
+
+    It speaks no WebSocket: a request to change to one is answered as the page it asks for.
+    """
+    config: dict[str, Any] = {
+        "log_level": "warning",
+        "access_log": False,
+        "server_header": False,
+        "proxy_headers": bool(proxy),
+        "forwarded_allow_ips": proxy or None,
+        "limit_concurrency": MOST,
+        "timeout_keep_alive": 75,
+        "timeout_graceful_shutdown": GRACE_S,
+        "http": Patient,
+        "ws": "none",
+        "h11_max_incomplete_event_size": LARGEST_HEAD,
+        "ssl_certfile": cert,
+        "ssl_keyfile": key,
+    }
+    return uvicorn.Server(uvicorn.Config(app, **config))
