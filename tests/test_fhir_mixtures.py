@@ -90,12 +90,9 @@ def test_a_mixture_is_taken_with_the_figures_of_the_file(tmp_path: Path) -> None
     line = taken.orders[0]
     assert (line["drug"], line["dose"]) == ("potassium chloride", "20 mmol")
     assert line["infusion"] == {
-        "into": "bag",
-        "carrier": "sodium chloride",
-        "carrier_strength": "0.9 g in 100 mL",
-        "volume": "500 mL",
-        "duration": "4 h",
-    }
+        "into": "bag", "carrier": "sodium chloride", "carrier_strength": "0.9 g in 100 mL",
+        "volume": "500 mL", "duration": "4 h",
+    }  # fmt: skip
     assert any("volume comes on top" in one for one in taken.remarks)
 
 
@@ -197,11 +194,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str, str]] = {
         f"{MIXTURE}.ingredient",
         "mixture of 3",
     ),
-    "a vessel not in the table": (
-        ordered(vessel="JUG"),
-        f"{MIXTURE}.form",
-        "made up in",
-    ),
+    "a vessel not in the table": (ordered(vessel="JUG"), f"{MIXTURE}.form", "made up in"),
     "the fluid as the drug": (
         ordered(fluid={**FLUID, "isActive": True}),
         f"{MIXTURE}.ingredient[1].isActive",
@@ -354,13 +347,9 @@ def test_the_published_mixture_is_taken_once_it_says_its_dose(tmp_path: Path) ->
     (line,) = taken.orders
     assert (line["drug"], line["dose"]) == ("Dopamine", "400 mg")
     assert line["infusion"] == {
-        "into": "bag",
-        "carrier": "glucose",
-        "carrier_strength": "5 g in 100 mL",
-        "volume": "500 mL",
-        "duration": "33.33 h",
-        "rate": "200 microgram/min",
-    }
+        "into": "bag", "carrier": "glucose", "carrier_strength": "5 g in 100 mL",
+        "volume": "500 mL", "duration": "33.33 h", "rate": "200 microgram/min",
+    }  # fmt: skip
 
 
 def ferris(folder: Path, **changes: Any) -> Path:
