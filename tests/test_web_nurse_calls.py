@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -40,7 +41,7 @@ class Ward:
     shift: Shift
     tablet: Tablet
 
-    def sent(self, once: str = "", **changes: str | None) -> object:
+    def sent(self, once: str = "", **changes: str | None) -> Any:
         """Send the form of a fresh page, some of it changed or (None) left out."""
         page = self.tablet.get("/called").text
         made = re.search(r'name="once" value="([\w-]+)"', page)
