@@ -19,6 +19,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
+from checklist.beside import NOT_SAID
 from checklist.faces import paper
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.sheet import print_record
@@ -227,6 +228,16 @@ def test_a_record_holds_every_entry_and_the_head_of_its_trail(tmp_path: Path) ->
         for entry in entries:
             assert f"{local(entry.event.at):%H:%M:%S}{entry.event.by}" in text
     assert "Nosignedcheckpointcoversthispreparationyet" in text
+
+
+def test_a_record_says_what_came_between_where_it_was_told(tmp_path: Path) -> None:
+    scene = Scene(tmp_path)
+    scene.open()
+    scene.station.interrupt(scene.id, NOT_SAID, NURSE)
+    scene.station.explain(scene.id, "alarm", NURSE)
+    record(scene.trail.path, tmp_path / "broken.pdf")
+    text = text_of(tmp_path / "broken.pdf")
+    assert "interrupted:notsaid" in text and "whatcamebetween:Analarm" in text
 
 
 def test_a_record_names_nobody_unless_asked_and_that_is_recorded(

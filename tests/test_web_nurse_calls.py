@@ -5,18 +5,19 @@ from __future__ import annotations
 import json
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from checklist.verdict import Remedy
 from checklist.way_in import EMERGENCY
+from tests import way_answers  # noqa: F401  (the right answers for an emergency)
 from tests.faces import ROOT
-from tests.scene import COLLEAGUE, NURSE
-from tests.way_answers import CALLS
+from tests.scene import CALLS, COLLEAGUE, NURSE
 from tests.web import Tablet, tablets
 from tests.web_nurse import Shift, desk_and_clock, faults, words
 
@@ -40,12 +41,12 @@ class Ward:
     shift: Shift
     tablet: Tablet
 
-    def sent(self, once: str = "", **changes: str | None) -> object:
+    def sent(self, changes: Mapping[str, str | None] | None = None, once: str = "") -> Any:
         """Send the form of a fresh page, some of it changed or (None) left out."""
         page = self.tablet.get("/called").text
         made = re.search(r'name="once" value="([\w-]+)"', page)
         assert made is not None
-        form = {**RIGHT, **changes, "once": once or made[1]}
+        form = {**RIGHT, **(changes or {}), "once": once or made[1]}
         return self.tablet.post("/called", data={k: v for k, v in form.items() if v is not None})
 
     def kinds(self) -> list[str]:
@@ -139,7 +140,7 @@ WRONG: dict[str, tuple[dict[str, str | None], str, str]] = {
 
 def test_what_cannot_be_taken_is_told_at_its_part_and_nothing_is_begun(ward: Ward) -> None:
     for name, (changes, part, said) in WRONG.items():
-        answer = ward.sent(**changes)
+        answer = ward.sent(changes)
         assert answer.status_code == 422, name
         assert f'<li><a href="#call-{part}">{part.capitalize()}</a>: ' in answer.text, name
         assert said in words(answer.text), (name, faults(answer.text))
@@ -153,7 +154,7 @@ def test_what_cannot_be_taken_is_told_at_its_part_and_nothing_is_begun(ward: War
 
 
 def test_a_dose_counts_once_its_words_were_shown(ward: Ward) -> None:
-    answer = ward.sent(**{"call.dose.said": ""})
+    answer = ward.sent({"call.dose.said": ""})
     assert answer.status_code == 200 and "six hundred micrograms" in words(answer.text)
     assert ward.kinds() == []
 
@@ -161,13 +162,13 @@ def test_a_dose_counts_once_its_words_were_shown(ward: Ward) -> None:
 def test_one_form_sent_twice_begins_one_dose_and_a_made_up_form_none(ward: Ward) -> None:
     once = "a" * 22
     with ThreadPoolExecutor(2) as both:
-        sent = [both.submit(ward.sent, once) for _ in range(2)]
+        sent = [both.submit(ward.sent, None, once) for _ in range(2)]
         ways = {one.result().headers["location"] for one in sent}
     assert len(ways) == 1
-    assert ward.sent(once).headers["location"] in ways
+    assert ward.sent(once=once).headers["location"] in ways
     assert ward.kinds() == ["opened"]
     for bad in ("short", "a" * 65, "a b" * 8):
-        assert ward.sent(bad).status_code == 400, bad
+        assert ward.sent(once=bad).status_code == 400, bad
     assert ward.kinds() == ["opened"]
     assert ward.sent().status_code == 303 and ward.kinds() == ["opened", "opened"]
 

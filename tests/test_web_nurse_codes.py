@@ -65,8 +65,8 @@ def test_a_typed_code_needs_a_listed_reason_which_is_kept_and_counted(
         assert one.kinds() == before
         folder = Folder(tmp_path / "facts")
         trail = one.beside.desk.trail_path
-        (why,) = asked(trail, folder, "typed-why")
-        assert (why["why"], why["codes"]) == ("unreadable", 1)
+        (reason,) = asked(trail, folder, "typed-why")
+        assert (reason["why"], reason["codes"]) == ("unreadable", 1)
         (share,) = asked(trail, folder, "typed-codes")
         assert (share["typed"], share["codes"]) == (1, 1)
 
