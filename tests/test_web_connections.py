@@ -8,6 +8,7 @@ import socket
 import ssl
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from http.client import HTTPResponse
 from pathlib import Path
@@ -53,10 +54,8 @@ def connected(address: str) -> socket.socket:
 def answered(address: str, sent: bytes) -> tuple[int, dict[str, str], bytes]:
     """What a server answers to some bytes: status, headers, body. 0 where it only lets go."""
     with connected(address) as talking:
-        try:
+        with suppress(OSError):  # it let go before all was sent; what it said first is read
             talking.sendall(sent)
-        except OSError:
-            pass  # it let go before all was sent; what it said before that is read
         try:
             answer = HTTPResponse(talking)
             answer.begin()
@@ -90,7 +89,7 @@ REFUSED = {400, 0}
 """Not HTTP, or not in a way that two readers would take alike: said so, or let go."""
 ODD: dict[str, tuple[bytes, set[int]]] = {
     "a greeting of TLS": (b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03" + b"\0" * 200, REFUSED),
-    "a greeting of HTTP/2": (b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n", REFUSED | {405}),
+    "a greeting of HTTP/2": (b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n", REFUSED | {421}),
     "no version": (b"GET /sign-in\r\n\r\n", REFUSED),
     "noise": (bytes(range(256)) * 8, REFUSED),
     "no host": (b"GET /sign-in HTTP/1.1\r\n\r\n", REFUSED),
@@ -106,15 +105,15 @@ ODD: dict[str, tuple[bytes, set[int]]] = {
     "a name that is none": (get("/sign-in", "a b: c"), REFUSED),
     "a header with a NUL": (get("/sign-in", "X-A: a\0b"), REFUSED),
     "a broken line": (get("/sign-in", "X-A: a\nSet-Cookie: b=c"), {200, *REFUSED}),
-    "too many headers": (get("/sign-in", *(f"X-{n}: {'a' * 90}" for n in range(800))), REFUSED),
-    "one long header": (get("/sign-in", "Cookie: session=" + "a" * 70_000), REFUSED),
+    "too many headers": (get("/sign-in", *(f"X-{n}: {'a' * 90}" for n in range(800))), {431}),
+    "one long header": (get("/sign-in", "Cookie: session=" + "a" * 70_000), {431}),
     "cookies beyond counting": (get("/orders", "Cookie: " + "session=a; " * 2_000), {303}),
     "cookies that are none": (get("/orders", "Cookie: \xff=\xfe; ;;=; session=\x80"), {303}),
     "a language beyond belief": (get("/sign-in", "Accept-Language: \xff\xfe;q=x"), {200}),
     "a date that is none": (
         get("/static/page.css", "If-Modified-Since: \xff", "Range: bytes=9-1,-"), {200}),
-    "a long address": (get("/review/" + "a" * 40_000), REFUSED),
-    "a long query": (get("/sign-in?next=" + "%2f" * 9_000), {200, *REFUSED}),
+    "a long address": (get("/review/" + "a" * 40_000), {414}),
+    "a long query": (get("/sign-in?next=" + "%2f" * 9_000), {414}),
     "half a percent": (get("/preparation/%"), {303}),
     "bytes in an address": (get("/preparation/\xff\xfe"), {303, *REFUSED}),
     "above the top": (get("/../../../../etc/passwd"), {404}),
@@ -158,14 +157,14 @@ def test_bytes_that_no_browser_sends_get_an_answer_or_none(
     assert "set-cookie" not in headers
     assert b"elsewhere.example" not in body
     assert "elsewhere.example" not in headers.get("location", "")
-    assert not re.search(rb"Traceback|h11|uvicorn|starlette|root:", body, re.IGNORECASE)
+    assert not re.search(rb"Traceback|h11|uvicorn|starlette|root:x", body, re.IGNORECASE)
     assert "server" not in headers
     assert set(recorded(desk)[len(before) :]) <= {"turned_away"}
     assert answered(address, get("/health"))[0] == 200
 
 
 def test_one_request_hides_no_other(ward: tuple[Desk, str]) -> None:
-    desk, address = ward
+    _, address = ward
     hidden = get("/static/page.css")
     body = b"0\r\n\r\n" + hidden
     sent = post(f"Content-Length: {len(body)}", "Transfer-Encoding: chunked", body=body)
@@ -359,6 +358,7 @@ def test_the_word_of_whoever_is_not_the_proxy_counts_for_nothing(
     desk = make_desk(tmp_path, monkeypatch, secure=True)
     with served(desk, proxy="127.0.0.9") as address:
         assert answered(address, get("/sign-in", "X-Forwarded-Proto: https"))[0] == 403
+    (tmp_path / "bare").mkdir()
     bare = make_desk(tmp_path / "bare", monkeypatch)
     with served(bare) as address:  # no proxy was named, so nobody is believed
         origin = ("Origin: https://127.0.0.1", "X-Forwarded-Proto: https")

@@ -9,14 +9,12 @@ from typing import Any
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from checklist.faces.web.guard import PATIENCE_S
+from checklist.faces.web.guard import LARGEST_HEAD, PATIENCE_S
 
 GRACE_S = 5
 """Seconds for which a server that stops still answers what is under way."""
 MOST = 400
 """Connections at once; beyond them a browser is told to come back."""
-LARGEST_HEAD = 32_768
-"""Bytes of an address and its headers at most."""
 
 
 class Patient(H11Protocol):
