@@ -161,6 +161,10 @@ class Guard:
             )
         if method not in ("GET", "HEAD", "POST"):
             raise Refused(405, "Not possible", "Pages here are looked at, and forms are sent.")
+        if "\0" in scope["path"] or b"%00" in scope["query_string"]:
+            raise Refused(
+                404, "There is no such page", "Look at the address, or go on from the start."
+            )
         if method != "POST":
             return None
         self._same_site(scope, headers, host)
