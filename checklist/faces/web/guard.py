@@ -26,7 +26,7 @@ LARGEST = 65_536
 FIELDS = 200
 """Fields of a form at most."""
 LONGEST = 8_192
-"""Characters of one field at most."""
+"""Characters of one field at most, and of an address."""
 PATIENCE_S = 20.0
 """Seconds that a form may take to arrive."""
 FORM = "application/x-www-form-urlencoded"
@@ -155,6 +155,8 @@ class Guard:
             )
         if method not in ("GET", "HEAD", "POST"):
             raise Refused(405, "Not possible", "Pages here are looked at, and forms are sent.")
+        if len(scope["path"]) + len(scope["query_string"]) > LONGEST:
+            raise Refused(414, "Too much at once", "No page has an address that long.")
         if "\0" in scope["path"] or b"%00" in scope["query_string"]:
             raise Refused(
                 404, "There is no such page", "Look at the address, or go on from the start."
