@@ -26,12 +26,10 @@ LARGEST = 65_536
 FIELDS = 200
 """Fields of a form at most."""
 LONGEST = 8_192
-"""Characters of one field at most."""
-LONGEST_ADDRESS = 8_192
-"""Bytes of an address with its query at most (RFC 9110, section 4.1, asks for 8,000 at least)."""
+"""Characters of one field at most, and of an address."""
 LARGEST_HEAD = 32_768
-"""Bytes of an address and its headers at most. The server's own bound holds only for a head that
-comes in several parts."""
+"""Bytes of a request's headers at most. The server's own bound holds only for those that come in
+several parts."""
 PATIENCE_S = 20.0
 """Seconds that a form may take to arrive."""
 FORM = "application/x-www-form-urlencoded"
@@ -142,7 +140,6 @@ class Guard:
     async def _looked_over(self, scope: Scope, receive: Receive) -> bytes | None:
         """The body of a form; None where there is none to be read. Raises Refused."""
         headers, method = Headers(scope=scope), scope["method"]
-        _within(scope)
         host = headers.get("host", "")
         known = len(headers.getlist("host")) == 1 and HOST.fullmatch(host)
         if not known or _name(host) not in self._names:
@@ -161,6 +158,15 @@ class Guard:
             )
         if method not in ("GET", "HEAD", "POST"):
             raise Refused(405, "Not possible", "Pages here are looked at, and forms are sent.")
+        if len(scope["path"]) + len(scope["query_string"]) > LONGEST:
+            raise Refused(414, "Too much at once", "No page has an address that long.")
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > LARGEST_HEAD:
+            raise Refused(
+                431,
+                "Too much at once",
+                "The browser sent more with this than is taken. Clear what it keeps for this"
+                " address, then go on from the start.",
+            )
         if "\0" in scope["path"] or b"%00" in scope["query_string"]:
             raise Refused(
                 404, "There is no such page", "Look at the address, or go on from the start."
@@ -215,23 +221,6 @@ class Guard:
         # Whatever is not a file of ours may hold what only this person is to see.
         if not scope["path"].startswith("/static/"):
             headers["Cache-Control"] = "no-store"
-
-
-def _within(scope: Scope) -> None:
-    """Make sure that the address and the headers are within bounds. Raises Refused."""
-    address = len(scope["raw_path"]) + len(scope["query_string"])
-    if address > LONGEST_ADDRESS:
-        raise Refused(
-            414,
-            "Too long an address",
-            f"An address here has {LONGEST_ADDRESS} characters at most. Go on from the start.",
-        )
-    if address + sum(len(name) + len(value) for name, value in scope["headers"]) > LARGEST_HEAD:
-        raise Refused(
-            431,
-            "Too much beside the address",
-            "The browser sent more with this than is taken. Clear its cookies for this address.",
-        )
 
 
 async def _read(receive: Receive) -> bytes:
