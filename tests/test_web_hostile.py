@@ -66,10 +66,7 @@ ODD = (PLANTED, "\u202e-1\x1b[2J", "١", "999999999")
 STILL = {"noted", "turned_away", "not_signed_in", "refused", "signed", "not_allowed"}
 """What may be recorded of a hostile form: that it could not be read, or was refused, with the
 signature of a second person's refusal."""
-QUALITY = tuple(
-    f"/quality/{one}"
-    for one in ("before-after", "gaps", "audit-size", "preparations?of=series", "settings")
-)
+QUALITY = tuple(f"/quality/{one}" for one in ("before-after", "gaps", "audit-size", "settings"))
 """Pages that a trail of one day has no marks for that would lead there."""
 
 
@@ -192,12 +189,13 @@ class Walk:
             parts = urlsplit(path)
             way, query = self.way(parts.path), dict(parse_qsl(parts.query, keep_blank_values=True))
             kind = (way, *sorted(query))
-            if not way or kind in kinds or not path.startswith(prefixes):
+            again = sum(one[0] == way for one in kinds) > 1
+            if not way or kind in kinds or again or not path.startswith(prefixes):
                 continue
             kinds.add(kind)
             for name in query:
-                if (way, "link", name) not in self.done:
-                    self.done.add((way, "link", name))
+                if (way, "", name) not in self.done:
+                    self.done.add((way, "", name))
                     self.asked(tablet, path, query, name)
             if way in NOT_PAGES:
                 self.inert(tablet.get(path), path)
@@ -247,11 +245,14 @@ def prepared(walk: Walk, shift: Shift, tablet: Tablet) -> None:
     assert shift.send("proceed", because="other", note=PLANTED).status_code == 303
     while shift.place != "write_the_label":
         here()
-        if shift.place == "draw_up" and "interrupted" not in shift.kinds():
+        if shift.place == "set_the_dose":
+            shift.attempt({"drawn_volume": "0.9"})
+            here()
+            again(shift, "set_the_dose")
+        if shift.place == "draw_up":
             shift.send("interrupt")
             here()
-            shift.send("resume")
-            continue
+            again(shift, "draw_up")
         shift.on()
     here("/label")
     turn = str(shift.screen.prep.turn)
@@ -316,7 +317,10 @@ def test_every_form_and_address_of_the_pages_takes_odd_words_and_stays_inert(
     for name in ("measure", "since", "until", "reason"):  # its form wants weeks of work
         data = {"measure": "stops", "reason": "as it was", name: PLANTED}
         one.inert(other.post("/quality/lines", data=data), ("/quality/lines", name))
+    for name in ("of", "measure", "mark"):  # it is led to from a mark
+        one.asked(other, "/quality/preparations", {"of": "series", "mark": "point-0"}, name)
     one.seen["POST", "/quality/lines"] += 1
+    one.seen["GET", "/quality/preparations"] += 1
     assert not list(one.desk.trail_path.parent.rglob("baselines.jsonl"))
 
     ways = {("GET", way) for way in (r.path for r in one.routes if "GET" in (r.methods or ()))}
