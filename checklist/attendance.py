@@ -171,7 +171,7 @@ class Attendance:
         return self._lockouts.of(self._trail.acts(lockout.KINDS), code)
 
     def present(self, ward: Ward, code: str) -> StaffMember:
-        """The person, who is signed in here and not shut out. Raises NotHere, NotSignedIn."""
+        """The person, who is signed in here and not locked by hand. Raises NotHere, NotSignedIn."""
         person = known(ward, code)
         if person.code not in self._here:
             raise NotSignedIn(f"{person.code} is not signed in here; sign in first")
@@ -193,7 +193,7 @@ class Attendance:
 
     def _let(self, ward: Ward, person: StaffMember) -> StaffMember:
         standing = self.lockout(person.code)
-        if standing.holds(self._clock()):
+        if standing.for_good:
             self._here.discard(person.code)
             raise NotSignedIn(shut_out(person.code, standing, ward, self._clock()))
         if not person.active:

@@ -23,7 +23,11 @@ class Lockout:
     """How it stands with one person: the wrong PINs on end, and until when they are shut out.
 
     `until` is None for a person who may sign in, and as of `at` in the past counts for nothing;
-    `for_good` waits for somebody who unlocks.
+    `for_good` was set by hand and waits for somebody who unlocks.
+
+    A lock of a time keeps out whoever comes to sign in. It does not stop the person who had signed
+    in before: anybody can type wrong PINs for a code that they know, and would so take a nurse away
+    from a dose in the middle. A lock by hand stops them at once.
     """
 
     wrong: int = 0

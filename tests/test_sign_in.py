@@ -11,8 +11,10 @@ import pytest
 from checklist.answer import Answer
 from checklist.attendance import UNPROVEN
 from checklist.credential import PracticePins
+from checklist.lockout import FOR_GOOD
 from checklist.observation import Channel
 from checklist.permission import Action
+from checklist.preparation import Act
 from checklist.quantity import Quantity
 from checklist.station import NotHere, NotSignedIn, Station
 from checklist.unit import SignIn
@@ -269,6 +271,15 @@ def fail(station: Station, times: int, code: str = NURSE) -> None:
             station.sign_in(code, WRONG)
 
 
+def by_hand(scene: Scene, kind: str, **body: str) -> None:
+    """What an administrator does at the command line while others work."""
+    act = Act(
+        id=f"by-hand-{kind}", kind=kind, at=scene.now, by="AD-1", station="",
+        channel=Channel.TYPED.value, body={"person": NURSE, **body},
+    )  # fmt: skip
+    scene.trail.record(act)
+
+
 def test_pins_that_do_not_fit_shut_out_for_a_time_at_every_station(scene: Scene) -> None:
     station = plain(scene)
     fail(station, 4)
@@ -321,17 +332,27 @@ def test_wrong_pins_of_a_second_person_count_like_any(scene: Scene) -> None:
     assert acts(scene)[-1][0] == "locked"
 
 
-def test_whoever_is_locked_while_at_work_acts_no_more(scene: Scene) -> None:
+def test_wrong_pins_typed_elsewhere_take_nobody_away_from_a_dose(scene: Scene) -> None:
     station = plain(scene)
     station.sign_in(NURSE, pin_of(NURSE))
     id_ = station.open("ORD-101", NURSE).screen.prep.id
-    other = another(scene)
-    fail(other, 5)
+    fail(another(scene), 9)
+    assert acts(scene)[-1][2]["why"] == "locked"
+    assert station.attempt(id_, {}, NURSE).entry.event.by == NURSE
+    with pytest.raises(NotSignedIn, match="locked until"):
+        another(scene).sign_in(NURSE, pin_of(NURSE))
+
+
+def test_whoever_is_locked_by_hand_while_at_work_acts_no_more(scene: Scene) -> None:
+    station = plain(scene)
+    station.sign_in(NURSE, pin_of(NURSE))
+    id_ = station.open("ORD-101", NURSE).screen.prep.id
+    by_hand(scene, "locked", until=FOR_GOOD, why="by hand")
     head = scene.trail.head()
     with pytest.raises(NotSignedIn, match="locked"):
         station.attempt(id_, {}, NURSE)
     assert scene.trail.head() == head
-    scene.wait(minutes=16)
+    by_hand(scene, "unlocked")
     with pytest.raises(NotSignedIn, match="sign in first"):
         station.attempt(id_, {}, NURSE)
 

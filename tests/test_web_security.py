@@ -16,8 +16,11 @@ from checklist.faces.web.guard import FIELDS, LARGEST, LONGEST
 from checklist.faces.web.signing_in import led_to
 from checklist.faces.web.static_files import FOLDER
 from checklist.faces.web.tries import Tries
+from checklist.lockout import FOR_GOOD
+from checklist.observation import Channel
+from checklist.preparation import Act
 from checklist.trail import Trail
-from tests.scene import LABELS, NURSE
+from tests.scene import COLLEAGUE, LABELS, NURSE
 from tests.web import ADDRESS, PINS, Tablet, make_desk, tablets
 from tests.web_nurse import Shift, desk_and_clock
 
@@ -290,12 +293,43 @@ def test_no_page_opens_to_whoever_has_no_role_for_it(desk: Desk, tablet: Tablet,
     assert refused > 10
 
 
-def test_a_session_ends_when_the_person_is_shut_out(desk: Desk) -> None:
+def test_wrong_pins_at_another_tablet_keep_everybody_out_but_end_no_session(desk: Desk) -> None:
+    """Else whoever knows a code could take a nurse away from a dose in the middle."""
     with tablets(desk, 2) as (first, second):
         first.sign_in(NURSE)
-        assert first.get("/orders").status_code == 200
+        at = first.post("/orders", data={"order": "ORD-103"}).headers["location"]
         for _ in range(desk.ward.unit.pin_tries):
             second.sign_in(NURSE, "999999")
+        assert recorded(desk)[-1] == "locked"
+        assert first.get(at).status_code == 200
+        assert first.post(at, data={"act": "attempt", "turn": "0"}).status_code in (303, 422)
+        assert len(desk.sessions.all()) == 1
+
+
+def test_the_right_pin_of_whoever_is_locked_does_and_tells_nothing(desk: Desk) -> None:
+    with tablets(desk, 2) as (first, second):
+        second.sign_in(COLLEAGUE)
+        for _ in range(desk.ward.unit.pin_tries):
+            first.sign_in(NURSE, "999999")
+        told = [second.sign_in(NURSE, pin).text for pin in ("999999", PINS[NURSE])]
+        assert told[0] == told[1]
+        assert "is locked until" in told[0]
+        # Who was here is here still; a right PIN would have sent them away.
+        assert second.get("/orders").status_code == 200
+        assert [one.person for one in desk.sessions.all()] == [COLLEAGUE]
+
+
+def test_a_session_ends_when_the_person_is_locked_by_hand(desk: Desk) -> None:
+    with tablets(desk) as (first,):
+        first.sign_in(NURSE)
+        assert first.get("/orders").status_code == 200
+        act = Act(
+            id="by-hand-1", kind="locked", at=desk.clock(), by="AD-1", station="",
+            channel=Channel.TYPED.value,
+            body={"person": NURSE, "until": FOR_GOOD, "why": "by hand"},
+        )  # fmt: skip
+        with Trail.open(desk.trail_path) as trail:
+            trail.record(act)
         assert first.get("/orders").headers["location"].startswith("/sign-in")
         assert desk.sessions.all() == ()
 

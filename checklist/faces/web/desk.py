@@ -30,7 +30,7 @@ from checklist.intake.codes import CodeBook, codes_of
 from checklist.intake.fault import Faults
 from checklist.intake.scanner_file import ScannerFile
 from checklist.intake.ward import Ward
-from checklist.lockout import KINDS, Remembered
+from checklist.lockout import KINDS, Lockout, Remembered
 from checklist.people import StaffMember
 from checklist.permission import Action, may
 from checklist.station import Compiled, NotHere, Station
@@ -195,7 +195,7 @@ class Desk:
     async def present(self, request: Request) -> StaffMember | None:
         """The person who has signed in, as the ward's files and the trail have them now.
 
-        None where nobody has, where they were shut out meanwhile, or left the tablet alone for
+        None where nobody has, where they were shut out by hand meanwhile, or left the tablet for
         longer than the unit lets them.
         """
         session = self.session(request)
@@ -205,7 +205,7 @@ class Desk:
             await self.leave(session, LOCKED)
             return None
         person = self.ward.staff.get(session.person)
-        if person is None or not person.active or await self._is_shut_out(session.person):
+        if person is None or not person.active or (await self._lockout(session.person)).for_good:
             await self.leave(session, SHUT_OUT)
             return None
         session.seen = time.monotonic()
@@ -292,15 +292,16 @@ class Desk:
             person = found(self.ward, code_or_badge)
         except NotHere:
             return None
-        if not person.active or await self._is_shut_out(person.code):
+        if not person.active:
+            return None
+        if (await self._lockout(person.code)).holds(self.clock()):
             return None
         if self.ward.unit.sign_in_with is not SignIn.PIN:
             return person.code, True
         return person.code, await self.reader.aside(lambda: self.pins.weigh(person.code, pin))
 
-    async def _is_shut_out(self, code: str) -> bool:
-        now = self.clock()
-        return await self.read(lambda trail: self._lockouts.of(trail.acts(KINDS), code).holds(now))
+    async def _lockout(self, code: str) -> Lockout:
+        return await self.read(lambda trail: self._lockouts.of(trail.acts(KINDS), code))
 
     def _signed_in(
         self,

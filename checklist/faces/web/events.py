@@ -52,7 +52,9 @@ class Following:
         if self._open >= MOST:
             return Response(status_code=503, headers={"Retry-After": "30"})
         return StreamingResponse(
-            self._told(desk, session.id, id_, int(turn)), media_type="text/event-stream"
+            self._told(desk, session.id, id_, int(turn)),
+            media_type="text/event-stream",
+            headers={"X-Accel-Buffering": "no"},  # a proxy that gathers answers hands this on
         )
 
     async def _told(self, desk: Desk, session: str, id_: str, turn: int) -> AsyncIterator[str]:

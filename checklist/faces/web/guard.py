@@ -26,7 +26,10 @@ LARGEST = 65_536
 FIELDS = 200
 """Fields of a form at most."""
 LONGEST = 8_192
-"""Characters of one field at most."""
+"""Characters of one field at most, and of an address."""
+LARGEST_HEAD = 32_768
+"""Bytes of a request's headers at most. The server's own bound holds only for those that come in
+several parts."""
 PATIENCE_S = 20.0
 """Seconds that a form may take to arrive."""
 FORM = "application/x-www-form-urlencoded"
@@ -155,6 +158,19 @@ class Guard:
             )
         if method not in ("GET", "HEAD", "POST"):
             raise Refused(405, "Not possible", "Pages here are looked at, and forms are sent.")
+        if len(scope["path"]) + len(scope["query_string"]) > LONGEST:
+            raise Refused(414, "Too much at once", "No page has an address that long.")
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > LARGEST_HEAD:
+            raise Refused(
+                431,
+                "Too much at once",
+                "The browser sent more with this than is taken. Clear what it keeps for this"
+                " address, then go on from the start.",
+            )
+        if "\0" in scope["path"] or b"%00" in scope["query_string"]:
+            raise Refused(
+                404, "There is no such page", "Look at the address, or go on from the start."
+            )
         if method != "POST":
             return None
         self._same_site(scope, headers, host)

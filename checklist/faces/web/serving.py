@@ -6,17 +6,16 @@ import asyncio
 from pathlib import Path
 from typing import Any
 
+import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from checklist.faces.web.guard import PATIENCE_S
+from checklist.faces.web.guard import LARGEST_HEAD, PATIENCE_S
 
 GRACE_S = 5
 """Seconds for which a server that stops still answers what is under way."""
 MOST = 400
 """Connections at once; beyond them a browser is told to come back."""
-LARGEST_HEAD = 32_768
-"""Bytes of an address and its headers at most."""
 
 
 class Patient(H11Protocol):
@@ -37,16 +36,26 @@ class Patient(H11Protocol):
     def data_received(self, data: bytes) -> None:
         """Take what came; go on waiting for as long as no request is whole."""
         super().data_received(data)
-        asks = self.cycle is not None and not self.cycle.response_complete
-        if asks:
+        if self._asks:
             self._enough()
         else:
+            self._wait()
+
+    def on_response_complete(self) -> None:
+        """Wait for the rest of what was begun behind the request that is answered now."""
+        super().on_response_complete()
+        begun = bool(self.conn.trailing_data[0]) or self.conn.their_state is not h11.IDLE
+        if begun and not self._asks:
             self._wait()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Wait no more."""
         self._enough()
         super().connection_lost(exc)
+
+    @property
+    def _asks(self) -> bool:
+        return self.cycle is not None and not self.cycle.response_complete
 
     def _wait(self) -> None:
         if self._late is None and not self.transport.is_closing():

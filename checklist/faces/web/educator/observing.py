@@ -142,6 +142,8 @@ async def marked(room: Room, request: Request, person: StaffMember) -> Response:
         answer(kept, watch.id, stamped, {name: (word, remark)}, because=because)
         return ""
 
+    if name and name not in {one.name for one in workflow.observe}:
+        raise NotObserved(f"{name[:40]!r} is no item of this workflow. Nothing was kept.")
     if name and word not in ANSWERS:
         raise NotObserved(f"{word[:40]!r} is no mark. There are: {', '.join(ANSWERS)}.")
     to_correct = await room.note(keep)
