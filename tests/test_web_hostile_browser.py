@@ -43,6 +43,7 @@ def test_markup_in_what_people_typed_is_text_in_every_page_that_shows_it(tmp_pat
             # The observer's words are not taken while items are open, and are shown again.
             assert who.post(talk, data=told).status_code in (303, 422), column
 
+        asked = quote(PLANTED, safe="")
         turns = [
             ("RN-12", [f"{work.address}/entries", talk]),
             ("ED-1", [f"/review?find={asked}", f"/review/{asked}", about, talk,
@@ -60,7 +61,6 @@ def test_markup_in_what_people_typed_is_text_in_every_page_that_shows_it(tmp_pat
             if one.url.endswith("/x"):
                 found.append(one.url)
 
-        asked = quote(PLANTED, safe="")
         turns = [
             ("RN-27", [open_one.address, f"/orders?patient={asked}"]),
             ("RN-12", [work.address, f"{work.address}/entries", talk, f"/review/{work.id}"]),
