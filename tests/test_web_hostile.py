@@ -183,7 +183,7 @@ class Walk:
     def linked(self, tablet: Tablet, code: str, *prefixes: str) -> None:
         """Sign a person in and go through the pages below some paths, one of each kind."""
         tablet.sign_in(code)
-        waiting, kinds = list(prefixes), set()
+        waiting, kinds = list(prefixes), set[tuple[str, ...]]()
         while waiting:
             path = waiting.pop(0)
             parts = urlsplit(path)
