@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 from pathlib import Path
 
 import pytest
 
+from checklist.attendance import NotSignedIn
+from checklist.faces.web import session
 from tests.browser import chromium, needs_chromium, served
 from tests.browser import sign_in as sign_in_there
-from tests.web import make_desk, tablets
+from tests.web import PINS, make_desk, tablets
+from tests.web_nurse import shift
 
 
 def test_a_person_signs_in_with_their_pin_and_out(
@@ -32,6 +36,60 @@ def test_a_wrong_pin_is_refused_and_recorded(
         assert answer.status_code == 422
         assert "does not fit RN-12" in answer.text
         assert "111222" not in answer.text
+
+
+def test_tries_that_fail_leave_nothing_behind_in_the_server(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = make_desk(tmp_path, monkeypatch)
+    with tablets(desk) as (tablet,):
+        for code in ("RN-12", "X1", "RN-27", "X2"):
+            assert tablet.sign_in(code, "111222").status_code == 422
+        assert desk.writer._stations == {}
+        tablet.sign_in("RN-12")
+        assert tablet.sign_in("RN-27", "111222").status_code == 422
+        assert tablet.get("/orders").status_code == 200, "a try at their tablet sent them away"
+
+
+def test_many_tries_at_once_are_compared_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else all would be compared before the first of them counts, and what a right PIN does before
+    the lock (whoever was at that tablet is signed out) would tell it.
+    """
+    desk = make_desk(tmp_path, monkeypatch)
+    tries = desk.ward.unit.pin_tries
+    wrong = [f"{number:06d}" for number in range(2 * tries)]
+
+    async def everything() -> list[object]:
+        desk.start()
+        await desk.sign_in("canary", "W7E-1", "RN-27", PINS["RN-27"])
+        asked = [desk.sign_in("another", "W7E-1", "RN-12", pin) for pin in wrong]
+        asked.append(desk.sign_in("canary", "W7E-1", "RN-12", PINS["RN-12"]))
+        return await asyncio.gather(*asked, return_exceptions=True)
+
+    try:
+        came = asyncio.run(everything())
+    finally:
+        desk.stop()
+    assert [type(one) for one in came] == [NotSignedIn] * len(came)
+    said = [str(one) for one in came]
+    assert sum("does not fit" in one for one in said) == tries - 1
+    assert sum("is locked until" in one for one in said) == len(said) - tries + 1
+    assert [one.person for one in desk.sessions.all()] == ["RN-27"]
+
+
+def test_where_too_many_have_signed_in_the_one_longest_away_is_locked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(session, "MOST", 1)
+    with shift(tmp_path, monkeypatch, many=2) as (work, (first, second)):
+        work.to("set_the_dose")
+        second.sign_in("RN-27")
+        assert work.kinds()[-1] == "interrupted"
+        assert first.get(work.address).headers["location"].startswith("/sign-in")
+        assert [one.person for one in work.beside.desk.sessions.all()] == ["RN-27"]
+        assert len(work.beside.desk.writer._stations) == 1
 
 
 @needs_chromium

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
@@ -15,6 +17,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from checklist.attendance import NotSignedIn, found
+from checklist.credential import CredentialFault
 from checklist.faces.leaving import message
 from checklist.faces.web.heads_later import HeadsLater
 from checklist.faces.web.measured import measured
@@ -110,6 +113,7 @@ class Desk:
     asked_in_vain: Tries = field(default_factory=lambda: Tries(MOST_IN_VAIN, WITHIN_S))
     _strangers: Tries = field(default_factory=lambda: Tries(MOST_FAILED, WITHIN_S))
     _lockouts: Remembered = field(default_factory=Remembered)
+    _turns: dict[str, asyncio.Lock] = field(default_factory=dict)
     _started: bool = False
     _stopped: bool = False
 
@@ -225,16 +229,21 @@ class Desk:
 
         The PIN is compared before the act, since that takes long. Raises as `Station.sign_in`.
         """
-        weighed = await self._weighed(code, pin)
-        if weighed is not None and weighed[1]:
-            for before in self.sessions.at(tablet):
-                await self.leave(before, ANOTHER)
-
-        def come(station: Station) -> StaffMember:
-            return self._signed_in(station, code, pin, weighed)
-
-        person = await self.writer.act(tablet, place, come)
+        async with self._weighing(code, pin) as weighed:
+            if weighed is not None and weighed[1]:
+                for before in self.sessions.at(tablet):
+                    await self.leave(before, ANOTHER)
+            try:
+                person = await self.writer.act(
+                    tablet, place, lambda at: self._signed_in(at, code, pin, weighed)
+                )
+            except (NotHere, NotSignedIn, CredentialFault):
+                if not self.sessions.at(tablet):  # else each try would leave a station behind
+                    await self.writer.forget(tablet)
+                raise
         self.waiting.pop(tablet, None)
+        while (crowded := self.sessions.crowded()) is not None:
+            await self.leave(crowded, LOCKED)
         return self.sessions.begin(person.code, tablet, place)
 
     async def leave(self, session: Session, cause: str) -> None:
@@ -264,14 +273,14 @@ class Desk:
             raise NotSignedIn("nobody is signed in here; sign in first")
         if wait := self._strangers.wait(session.tablet):
             raise NotSignedIn(f"too many tries came from here; wait {wait} s, then try once more")
-        weighed = await self._weighed(code, pin)
-        try:
-            person = await self.act(
-                request, lambda at: self._signed_in(at, code, pin, weighed, second_for=id_)
-            )
-        except (NotHere, NotSignedIn):
-            self._strangers.count(session.tablet)
-            raise
+        async with self._weighing(code, pin) as weighed:
+            try:
+                person = await self.act(
+                    request, lambda at: self._signed_in(at, code, pin, weighed, second_for=id_)
+                )
+            except (NotHere, NotSignedIn):
+                self._strangers.count(session.tablet)
+                raise
         session.second = person.code
         return person
 
@@ -281,24 +290,30 @@ class Desk:
         if session is not None:
             session.second = ""
 
-    async def _weighed(self, code_or_badge: str, pin: str) -> tuple[str, bool] | None:
-        """The person with this code or badge, and whether the PIN fits; worked out in a thread
-        aside.
+    @asynccontextmanager
+    async def _weighing(
+        self, code_or_badge: str, pin: str
+    ) -> AsyncIterator[tuple[str, bool] | None]:
+        """The person with this code or badge, and whether the PIN fits, worked out aside.
 
         None for whoever is not let in with any PIN. Of them nothing may be told by what a right PIN
-        does: then it could be found by trying, lock or no lock.
+        does: then it could be found by trying, lock or no lock. And for each person there is one
+        try after the other, so that many at once are not all compared before the lock.
         """
-        try:
+        person = None
+        with suppress(NotHere):
             person = found(self.ward, code_or_badge)
-        except NotHere:
-            return None
-        if not person.active:
-            return None
-        if (await self._lockout(person.code)).holds(self.clock()):
-            return None
-        if self.ward.unit.sign_in_with is not SignIn.PIN:
-            return person.code, True
-        return person.code, await self.reader.aside(lambda: self.pins.weigh(person.code, pin))
+        if person is None or not person.active:
+            yield None
+            return
+        code = person.code
+        async with self._turns.setdefault(code, asyncio.Lock()):
+            if (await self._lockout(code)).holds(self.clock()):
+                yield None
+            elif self.ward.unit.sign_in_with is not SignIn.PIN:
+                yield code, True
+            else:
+                yield code, await self.reader.aside(lambda: self.pins.weigh(code, pin))
 
     async def _lockout(self, code: str) -> Lockout:
         return await self.read(lambda trail: self._lockouts.of(trail.acts(KINDS), code))

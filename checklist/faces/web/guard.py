@@ -218,8 +218,9 @@ class Guard:
         headers = MutableHeaders(scope=message)
         for name, value in (ALWAYS | (BY_TLS if self._secure else {})).items():
             headers[name] = value
-        # Whatever is not a file of ours may hold what only this person is to see.
-        if not scope["path"].startswith("/static/"):
+        # Whatever is not a file of ours may hold what only this person is to see: also the page
+        # that says that there is no such file.
+        if not scope["path"].startswith("/static/") or "Cache-Control" not in headers:
             headers["Cache-Control"] = "no-store"
 
 

@@ -58,11 +58,15 @@ class Sessions:
 
     def begin(self, person: str, tablet: str, place: str) -> Session:
         """A new session, under an id that was never used."""
-        while len(self._open) >= MOST:
-            del self._open[min(self._open.values(), key=lambda one: one.seen).id]
         session = Session(id=new_secret(), person=person, tablet=tablet, place=place)
         self._open[session.id] = session
         return session
+
+    def crowded(self) -> Session | None:
+        """The session that has to end before another begins; None where there is room."""
+        if len(self._open) < MOST:
+            return None
+        return min(self._open.values(), key=lambda one: one.seen)
 
     def known(self, id_: str) -> Session | None:
         """The session with this id; None where there is none."""
