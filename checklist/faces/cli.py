@@ -28,6 +28,7 @@ from checklist.faces import (
     scanner,
     serve,
     trail,
+    trail_acts,
     trail_heads,
     unit,
     unit_settings,
@@ -79,6 +80,7 @@ app = typer.Typer(
     context_settings=WIDE,
 )
 app.add_typer(trail.app, name="trail")
+trail.app.add_typer(trail_acts.app)
 trail.app.add_typer(trail_heads.app)
 trail.app.add_typer(copies.app)
 trail.app.add_typer(disposal.app)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from starlette.responses import RedirectResponse, Response
@@ -21,6 +23,26 @@ from checklist.permission import Action
 from checklist.report import UNKNOWN
 from checklist.trail import Trail
 
+DAYS = 30
+"""For how many days what was refused is told."""
+MOST_REFUSALS = 5_000
+"""How many refusals one look counts at most."""
+REFUSALS = {
+    "not_signed_in": "sign-in",
+    "not_allowed": "act that no role of the person allows",
+    "turned_away": "form that no page of ours sends",
+    "locked": "person locked",
+}
+"""The acts that are refusals, and what they are called here."""
+WHY = {
+    "pin": "the PIN did not fit",
+    "unknown": "nobody has this code",
+    "locked": "the person was locked",
+    "no pin": "no PIN is set",
+    "given pin": "the PIN was set by somebody else",
+    "tries": "several PINs that did not fit",
+}
+"""Words for why, where the entry's own is short."""
 WAITS, WAIT_S = 150, 0.1
 """How often, and how long apart in seconds, it is looked for a head that was asked for."""
 HOLDS, NOT_SO, OPEN, NOTE = "holds", "does not hold", "open", "note"
@@ -46,12 +68,42 @@ class Line:
     word: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """Acts of one kind that were refused for one reason: how many, and when the last was."""
+
+    what: str
+    why: str
+    count: int
+    last: datetime
+
+
+def refusals(trail: Trail, since: datetime) -> list[Refused]:
+    """What was refused beside preparations since a moment, the most frequent first; no person."""
+    counted: Counter[tuple[str, str]] = Counter()
+    last: dict[tuple[str, str], datetime] = {}
+    for entry in islice(trail.acts(tuple(REFUSALS)), MOST_REFUSALS):
+        event = entry.event
+        if event.at < since:
+            break
+        why = str(event.body.get("why") or event.body.get("action") or "")
+        key = REFUSALS[event.kind], WHY.get(why, why.replace("_", " "))
+        counted[key] += 1 + int(str(event.body.get("left_out") or 0))
+        last.setdefault(key, event.at)
+    return [
+        Refused(what=what, why=why, count=count, last=last[what, why])
+        for (what, why), count in counted.most_common()
+    ]
+
+
 async def looked(seat: Seat) -> Response:
     """The last look over the trail, and what was recorded since."""
     figures = seat.figures
     if figures.verified is None and not figures.looking.ended:
         figures.look_over()
     entries, origin = await seat.desk.read(lambda trail: (trail.head().seq, trail.origin.id))
+    since = seat.desk.clock() - timedelta(days=DAYS)
+    refused = await seat.desk.read(lambda trail: refusals(trail, since))
     head, trouble = _kept(seat, origin)
     found = figures.verified
     return seat.page(
@@ -65,6 +117,8 @@ async def looked(seat: Seat) -> Response:
         digest=_fours(found.inside.head.digest.hex()) if found and found.inside.head else "",
         root=_fours(head.root.hex()) if head else "",
         not_shown=NOT_SHOWN,
+        refused=refused,
+        days=DAYS,
         took=_took(figures.looking.started, figures.looking.ended),
         local=seat.desk.ward.unit.local,
         may_sign=seat.may(Action.CHECKPOINT),
