@@ -118,7 +118,9 @@
       if (!seen) faults.push(`covered while it has the focus: ${said(one)}`);
     }
     if (before instanceof HTMLElement) before.focus({ preventScroll: true });
-    scrollTo(0, 0);
+    for (const one of [document.scrollingElement, ...document.querySelectorAll("body *")]) {
+      if (one.scrollLeft || one.scrollTop) one.scrollTo(0, 0);
+    }
     return faults;
   };
 
@@ -247,8 +249,48 @@
     try { return look().map((one) => `spaced: ${one}`); } finally { document.adoptedStyleSheets = []; }
   };
 
-  window.looks = {
-    spaced,
-    contrast, edges, focus, targets, letters, sideways, quantities, drugs, cut, headings, moving, help, primary,
+  // -- all of it, at one size in one theme ---------------------------------------------------------
+
+  // The rules of axe-core that look at boxes and those that look at colours; all others ask only
+  // what a page says and which of it is shown.
+  const BOXES = ["target-size", "scrollable-region-focusable"];
+  const COLOURS = ["color-contrast", "link-in-text-block"];
+  const axed = async (runOnly, rules = {}) => {
+    const asked = { runOnly, rules, resultTypes: ["violations"], elementRef: false };
+    return (await axe.run(document, asked)).violations.map((one) =>
+      [one.id, one.help, ...one.nodes.slice(0, 2).map((node) => node.target.join(" "))].join(": "));
   };
+
+  let known = new Set();  // what was shown of this page, each time that the rules were asked
+  let drawn = [];         // where it stood in the light, at the size that is looked at
+  const stands = () => [...document.body.querySelectorAll("*")].map((one) => {
+    const box = one.getBoundingClientRect();
+    return shown(one) ? [box.left, box.top, box.width, box.height].map(Math.round).join() : "";
+  });
+
+  // `of.first`: the page was not looked at before. `of.dark`: seen in the light at this size already.
+  const at = async (of) => {
+    if (of.first) known = new Set();
+    const boxes = stands(), faults = [...contrast(of), ...edges()];
+    if (of.widest) faults.push(...await axed(COLOURS), ...focus(of));
+    if (of.dark) {
+      const moved = boxes.findIndex((box, i) => box !== drawn[i]);
+      if (moved >= 0) faults.push(`stands otherwise in the dark than in the light: ${said(document.body.querySelectorAll("*")[moved])}`);
+      return faults;
+    }
+    drawn = boxes;
+    const all = boxes.map((box) => +!!box).join("");
+    if (known.has(all)) faults.push(...await axed(BOXES));
+    else {
+      known.add(all);
+      faults.push(...await axed(of.tags, Object.fromEntries(COLOURS.map((one) => [one, { enabled: false }]))));
+    }
+    faults.push(...sideways(), ...targets(of), ...letters(of), ...drugs(), ...cut(), ...quantities());
+    if (!of.widest) faults.push(...focus(of));
+    return [...faults, ...spaced(() => [...cut(), ...sideways(), ...quantities()])];
+  };
+  const once = (of) => [...headings(), ...moving(), ...help(), ...(of.one_act ? primary() : [])];
+  const amounts = () => [...quantities(), ...spaced(quantities)];
+
+  window.looks = { at, once, amounts };
 })();
