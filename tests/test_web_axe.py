@@ -63,6 +63,7 @@ class Findings:
         (WCAG 2.1.4).
         """
         self.pages += 1
+        page.evaluate("document.activeElement?.blur()")
         before, keys = page.evaluate(STANDS), KEYS
         of: dict[str, Any] = {"px": PX_A_MM, "most": 60, "contrast": 7, "tags": TAGS, "first": True}
         for size, one_px in SIZES.items():
