@@ -278,7 +278,6 @@
   };
 
   let known = new Set();  // what was shown of this page, each time that the rules were asked
-  let drawn = [];         // where it stood in the light, at the size that is looked at
   const stands = () => [...document.body.querySelectorAll("*")].map((one) => {
     const box = one.getBoundingClientRect();
     return shown(one) ? [box.left, box.top, box.width, box.height].map(Math.round).join() : "";
@@ -288,14 +287,16 @@
   const at = async (of) => {
     if (of.first) known = new Set();
     unscrolled();
-    const boxes = stands(), faults = [...contrast(of), ...edges()];
-    if (of.widest) faults.push(...await axed(COLOURS, {}, { include: kinds() }), ...focus(of));
-    if (of.dark) {
-      const moved = boxes.findIndex((box, i) => box !== drawn[i]);
+    const boxes = stands(), faults = [];
+    if (of.dark) {  // both in one go, since a page may say something new in between
+      document.documentElement.dataset.theme = "light";
+      const moved = stands().findIndex((box, i) => box !== boxes[i]);
+      delete document.documentElement.dataset.theme;
       if (moved >= 0) faults.push(`stands otherwise in the dark than in the light: ${said(document.body.querySelectorAll("*")[moved])}`);
-      return faults;
     }
-    drawn = boxes;
+    faults.push(...contrast(of), ...edges());
+    if (of.widest) faults.push(...await axed(COLOURS, {}, { include: kinds() }), ...focus(of));
+    if (of.dark) return faults;
     const all = boxes.map((box) => +!!box).join("");
     if (known.has(all)) faults.push(...await axed(BOXES));
     else {
