@@ -64,13 +64,17 @@ class Hands(httpx2.Client):
 
 @dataclass(kw_only=True)
 class Site:
-    """A served desk with a browser before it. `seen` counts the pages of each way looked at."""
+    """A served desk with a browser before it.
+
+    `seen` counts the pages of each way looked at; `scripts` are put beside each page's own.
+    """
 
     desk: Desk
     address: str
     clock: Clock
     browser: Any
     seen: Counter[str] = field(default_factory=Counter)
+    scripts: tuple[str, ...] = ()
     shifts: list[Shift] = field(default_factory=list)
     hands: list[Hands] = field(default_factory=list)
 
@@ -114,7 +118,10 @@ class Site:
 
     def page(self, **more: Any) -> Any:
         """A page of a browser that nobody has signed in at."""
-        return self.browser.new_context(viewport={"width": 1280, "height": 800}, **more).new_page()
+        there = self.browser.new_context(viewport={"width": 1280, "height": 800}, **more)
+        for script in self.scripts:
+            there.add_init_script(script)
+        return there.new_page()
 
     def beside(self, shift: Shift) -> Any:
         """A browser's page at the tablet of a shift, as the person who works there."""
@@ -129,21 +136,20 @@ class Site:
         return page
 
     def go(self, page: Any, path: str) -> None:
-        """Go to a page, which has to be there; one that was just being loaded anew is asked again.
+        """Go to a page, which has to be there.
 
-        A page of a preparation follows it: it is loaded anew when the preparation moves on.
+        A page of a preparation follows it: it loads itself anew when the preparation moves on. It
+        is left for an empty one first, so that its own loading cannot cut off the one asked for.
         """
         from playwright.sync_api import Error
 
-        answer = None
-        for _ in range(3):
+        while "/preparation/" in page.url:
             try:
-                answer = page.goto(f"{self.address}{path}") or page.reload()
-                if answer is not None:
-                    break
+                page.goto("about:blank")
             except Error as fault:
                 if not any(said in str(fault) for said in ("ERR_ABORTED", "is interrupted by")):
                     raise
+        answer = page.goto(f"{self.address}{path}") or page.reload()
         assert answer is not None and answer.status == 200, (path, answer and answer.status)
         self.seen[self.way(urlsplit(path).path)] += 1
 
@@ -179,14 +185,16 @@ class Site:
 
 
 @contextmanager
-def site(home: Path, *, facts: bool = True, **more: Any) -> Iterator[Site]:
+def site(
+    home: Path, *, facts: bool = True, scripts: tuple[str, ...] = (), **more: Any
+) -> Iterator[Site]:
     """A served site on folders of its own."""
     with pytest.MonkeyPatch.context() as patch:
         kept = charted.folder(home / "facts").path if facts else None
         clock = Clock()
         desk = make_desk(home, patch, clock=clock, facts=kept, **more)
         with served(desk) as address, chromium() as browser:
-            one = Site(desk=desk, address=address, clock=clock, browser=browser)
+            one = Site(desk=desk, address=address, clock=clock, browser=browser, scripts=scripts)
             try:
                 yield one
             finally:

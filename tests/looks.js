@@ -87,6 +87,12 @@
     "a[href], button, input:not([type=hidden]), select, textarea, summary, [tabindex='0']")]
     .filter((one) => shown(one) && !one.disabled);
 
+  const unscrolled = () => {
+    for (const one of [document.scrollingElement, ...document.querySelectorAll("body *")]) {
+      if (one.scrollLeft || one.scrollTop) one.scrollTo(0, 0);
+    }
+  };
+
   const focus = (of) => {
     const faults = [];
     const before = document.activeElement;
@@ -118,7 +124,7 @@
       if (!seen) faults.push(`covered while it has the focus: ${said(one)}`);
     }
     if (before instanceof HTMLElement) before.focus({ preventScroll: true });
-    scrollTo(0, 0);
+    unscrolled();
     return faults;
   };
 
@@ -247,8 +253,62 @@
     try { return look().map((one) => `spaced: ${one}`); } finally { document.adoptedStyleSheets = []; }
   };
 
-  window.looks = {
-    spaced,
-    contrast, edges, focus, targets, letters, sideways, quantities, drugs, cut, headings, moving, help, primary,
+  // -- all of it, at one size in one theme ---------------------------------------------------------
+
+  // The rules of axe-core that look at boxes and those that look at colours; all others ask only
+  // what a page says and which of it is shown.
+  const BOXES = ["target-size", "scrollable-region-focusable"];
+  const COLOURS = ["color-contrast", "link-in-text-block"];
+  const axed = async (runOnly, rules = {}, within = document) => {
+    const asked = { runOnly, rules, resultTypes: ["violations"], elementRef: false };
+    return (await axe.run(within, asked)).violations.map((one) =>
+      [one.id, one.help, ...one.nodes.slice(0, 2).map((node) => node.target.join(" "))].join(": "));
   };
+
+  // One of each kind of text: what has the same place among tags and classes, ink and ground. Its
+  // colours by axe-core are those of all; our own measure looks at each.
+  const kinds = () => {
+    const found = new Map();
+    for (const one of texts()) {
+      let path = `${getComputedStyle(one).color} ${ground(one)}`;
+      for (let up = one; up !== document.body; up = up.parentElement) path += ` ${up.tagName}.${up.className}`;
+      if (!found.has(path)) found.set(path, one);
+    }
+    return [...found.values()];
+  };
+
+  let known = new Set();  // what was shown of this page, each time that the rules were asked
+  const stands = () => [...document.body.querySelectorAll("*")].map((one) => {
+    const box = one.getBoundingClientRect();
+    return shown(one) ? [box.left, box.top, box.width, box.height].map(Math.round).join() : "";
+  });
+
+  // `of.first`: the page was not looked at before. `of.dark`: seen in the light at this size already.
+  const at = async (of) => {
+    if (of.first) known = new Set();
+    unscrolled();
+    const boxes = stands(), faults = [];
+    if (of.dark) {  // both in one go, since a page may say something new in between
+      document.documentElement.dataset.theme = "light";
+      const moved = stands().findIndex((box, i) => box !== boxes[i]);
+      delete document.documentElement.dataset.theme;
+      if (moved >= 0) faults.push(`stands otherwise in the dark than in the light: ${said(document.body.querySelectorAll("*")[moved])}`);
+    }
+    faults.push(...contrast(of), ...edges());
+    if (of.widest) faults.push(...await axed(COLOURS, {}, { include: kinds() }), ...focus(of));
+    if (of.dark) return faults;
+    const all = boxes.map((box) => +!!box).join("");
+    if (known.has(all)) faults.push(...await axed(BOXES));
+    else {
+      known.add(all);
+      faults.push(...await axed(of.tags, Object.fromEntries(COLOURS.map((one) => [one, { enabled: false }]))));
+    }
+    faults.push(...sideways(), ...targets(of), ...letters(of), ...drugs(), ...cut(), ...quantities());
+    if (!of.widest) faults.push(...focus(of));
+    return [...faults, ...spaced(() => [...cut(), ...sideways(), ...quantities()])];
+  };
+  const once = (of) => [...headings(), ...moving(), ...help(), ...(of.one_act ? primary() : [])];
+  const amounts = () => [...quantities(), ...spaced(quantities)];
+
+  window.looks = { at, once, amounts };
 })();

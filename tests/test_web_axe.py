@@ -1,8 +1,9 @@
 """Every page of every role in real Chromium: both themes, four sizes, and what can be measured.
 
-The rules of axe-core are those of WCAG 2.0, 2.1 and 2.2, A and AA, at every size in both themes;
-its slow rules on colours run at the widest size, since our own measure (7:1) is taken at every
-size. What else is measured stands in
+The rules of axe-core are those of WCAG 2.0, 2.1 and 2.2, A and AA. Its rules on boxes run at every
+size, those on colours at the widest size in both themes (our own measure, 7:1, is taken at every
+size); all others run once for each set of what is shown of a page. That nothing stands otherwise in
+the dark than in the light is measured. What else is measured stands in
 `looks.js`; the figures come from WCAG 2.2 (https://www.w3.org/TR/WCAG22/): contrast 1.4.3, 1.4.6
 and 1.4.11, reflow 1.4.10, text spacing 1.4.12, focus 2.4.7, 2.4.11 and 2.4.13, targets 2.5.8. The
 sizes of letters follow the visual angle of ISO 9241-303 and NUREG-0700 (16 to 22 minutes of arc;
@@ -11,10 +12,10 @@ from memory), those of targets a choice of our own for gloved hands.
 
 from __future__ import annotations
 
-import json
 import os
 from collections import defaultdict
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from axe_playwright_python.base import AXE_SCRIPT
@@ -31,34 +32,15 @@ SIZES = {
 }  # fmt: skip
 """Widths and heights in CSS px, each with the size of one px in mm on such a device."""
 WIDEST = max(SIZES)
-THEMES = ("light", "dark")
 WIDTHS: tuple[int, ...] = (240, 280, 480, 640, 1024)
 """Widths at which amounts are looked at besides: 1280 px at 100, 200 and 400 % are among all."""
 if os.environ.get("CHECKLIST_FULL"):
     WIDTHS = tuple(range(240, 1281, 20))
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PX_A_MM = 132 / 25.4
-LOOKS = (ROOT / "tests" / "looks.js").read_text("utf-8")
-KEYS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-
-AXE = f"""async (colours) => {{
-  const found = await axe.run(document, {{
-    runOnly: {json.dumps(TAGS)}, resultTypes: ["violations"], elementRef: false,
-    rules: {{
-      "color-contrast": {{ enabled: colours }}, "link-in-text-block": {{ enabled: colours }},
-    }},
-  }});
-  return found.violations.map((one) =>
-    [one.id, one.help, ...one.nodes.slice(0, 2).map((node) => node.target.join(" "))].join(": "));
-}}"""
-AT_A_SIZE = """(of) => [
-  ...looks.sideways(), ...looks.targets(of), ...looks.letters(of), ...looks.drugs(), ...looks.cut(),
-  ...looks.focus(of), ...looks.quantities(),
-]"""
-IN_A_THEME = "(of) => [...looks.contrast(of), ...looks.edges()]"
-ONCE = "() => [...looks.headings(), ...looks.moving(), ...looks.help()]"
-SPACED = "() => looks.spaced(() => [...looks.cut(), ...looks.sideways(), ...looks.quantities()])"
-SPACED_AMOUNTS = "() => [...looks.quantities(), ...looks.spaced(looks.quantities)]"
+SCRIPTS = (AXE_SCRIPT, (ROOT / "tests" / "looks.js").read_text("utf-8"))
+KEYS, AT_ONCE = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789", 5
+STANDS = "[location.href, document.querySelector('main').innerText]"
 
 
 class Findings:
@@ -67,6 +49,7 @@ class Findings:
     def __init__(self) -> None:
         self.found: dict[str, set[str]] = defaultdict(set)
         self.pages = 0
+        self._pressed = 0.0
 
     def add(self, sentences: list[str], where: str) -> None:
         """Note what one look found."""
@@ -74,34 +57,43 @@ class Findings:
             self.found[sentence].add(where)
 
     def look(self, page: Any, name: str, *, one_act: bool = False) -> None:
-        """Look at a page as it stands, in every theme and size, without loading it anew."""
+        """Look at a page as it stands, in every theme and size, without loading it anew.
+
+        Between two looks some keys are pressed beside every field, which has to change nothing
+        (WCAG 2.1.4).
+        """
         self.pages += 1
-        if not page.evaluate("typeof axe === 'object' && typeof looks === 'object'"):
-            page.evaluate(AXE_SCRIPT)
-            page.evaluate(LOOKS)
-        page.emulate_media(reduced_motion="reduce")
-        for size in SIZES:
+        page.evaluate("document.activeElement?.blur()")
+        before, keys = page.evaluate(STANDS), KEYS
+        of: dict[str, Any] = {"px": PX_A_MM, "most": 60, "contrast": 7, "tags": TAGS, "first": True}
+        for size, one_px in SIZES.items():
             page.set_viewport_size({"width": size[0], "height": size[1]})
-            of = {"px": PX_A_MM, "mm": SIZES[size], "most": 60, "contrast": 7}
-            for theme in THEMES:
-                page.emulate_media(color_scheme=theme)
+            for theme in ("light", "dark"):
+                page.emulate_media(color_scheme=theme, reduced_motion="reduce")
+                of |= {"mm": one_px, "widest": size == WIDEST, "dark": theme == "dark"}
                 where = f"{name} ({size[0]} x {size[1]}, {theme})"
-                self.add(page.evaluate(AXE, size == WIDEST), where)
-                self.add(page.evaluate(IN_A_THEME, of), where)
-                if theme == "light":
-                    self.add(page.evaluate(AT_A_SIZE, of), where)
-                    self.add(page.evaluate(SPACED), f"{name} ({size[0]} px, spaced)")
-                elif size == WIDEST:
-                    self.add(page.evaluate("(of) => looks.focus(of)", of), where)
-        page.emulate_media(color_scheme="light")
-        self.add(page.evaluate(ONCE), name)
-        if one_act:
-            self.add(page.evaluate("() => looks.primary()"), name)
+                self.add(page.evaluate("(of) => looks.at(of)", of), where)
+                of["first"] = False
+                self._press(page, keys[:AT_ONCE])
+                keys = keys[AT_ONCE:]
+        page.emulate_media(color_scheme="light", reduced_motion="reduce")
+        self.add(page.evaluate("(of) => looks.once(of)", {"one_act": one_act}), name)
         if page.query_selector(".q") is not None:
             for wide in WIDTHS:
                 page.set_viewport_size({"width": wide, "height": 800})
-                self.add(page.evaluate(SPACED_AMOUNTS), f"{name} ({wide} px)")
+                self.add(page.evaluate("() => looks.amounts()"), f"{name} ({wide} px)")
         page.set_viewport_size({"width": 1280, "height": 800})
+        assert not keys, f"not pressed: {keys}"
+        if page.evaluate(STANDS) != before:
+            self.add(["a key pressed beside every field did something"], name)
+
+    def _press(self, page: Any, keys: str) -> None:
+        """Press keys that are too few for a scan, at a distance from those before."""
+        page.evaluate("document.activeElement?.blur()")
+        page.wait_for_timeout(max(0.0, 60 - (monotonic() - self._pressed) * 1000))
+        for key in keys:
+            page.keyboard.press(key)
+        self._pressed = monotonic()
 
     def none(self) -> None:
         """Hold that nothing was found."""
@@ -110,26 +102,11 @@ class Findings:
         )
 
 
-def keys_change_nothing(page: Any, name: str, findings: Findings) -> None:
-    """Letters and figures typed beside every field do nothing (WCAG 2.1.4)."""
-    page.evaluate("document.activeElement?.blur()")
-    before = page.url, page.evaluate("document.querySelector('main').innerText")
-    for at in range(0, len(KEYS), 4):  # a few at a time, since many together are a scan
-        for key in KEYS[at : at + 4]:
-            page.keyboard.press(key)
-        page.wait_for_timeout(60)
-    after = page.url, page.evaluate("document.querySelector('main').innerText")
-    findings.add(
-        [] if before == after else ["a key pressed beside every field did something"], name
-    )
-
-
 def tour(site: Site, code: str, first: str, *also: str) -> Findings:
     """Look at every page below one that links lead to, and hold that each way was one of them."""
     findings, page = Findings(), site.page()
     for path in site.linked(page, code, first, first, also=also):
         findings.look(page, path)
-        keys_change_nothing(page, path, findings)
     missed = site.ways(first) - set(site.seen)
     assert not missed, f"no link led to {sorted(missed)}"
     return findings
@@ -137,7 +114,7 @@ def tour(site: Site, code: str, first: str, *also: str) -> Findings:
 
 def test_signing_in_and_help(tmp_path: Path) -> None:
     findings = Findings()
-    with site(tmp_path, facts=False) as here:
+    with site(tmp_path, facts=False, scripts=SCRIPTS) as here:
         page = here.page()
         page.goto(f"{here.address}/sign-in")
         findings.look(page, "/sign-in", one_act=True)
@@ -155,7 +132,7 @@ def test_signing_in_and_help(tmp_path: Path) -> None:
 
 def test_where_a_preparation_can_stand(tmp_path: Path) -> None:
     findings = Findings()
-    with site(tmp_path, facts=False) as here:
+    with site(tmp_path, facts=False, scripts=SCRIPTS) as here:
         shift = here.shift("ORD-101")
         page = here.beside(shift)
         for name in stands(here, shift, page):
@@ -168,17 +145,16 @@ def test_where_a_preparation_can_stand(tmp_path: Path) -> None:
 
 def test_the_nurses_list(tmp_path: Path) -> None:
     findings = Findings()
-    with site(tmp_path, facts=False) as here:
+    with site(tmp_path, facts=False, scripts=SCRIPTS) as here:
         page = here.page()
         parts = ("/orders", "/called", "/true-size", "/help")
         for path in here.linked(page, "RN-12", "/orders", *parts, also=("/true-size",)):
             findings.look(page, path)
-            keys_change_nothing(page, path, findings)
-    findings.none()
+        findings.none()
 
 
 def test_the_educators_pages(tmp_path: Path) -> None:
-    with site(tmp_path) as here:
+    with site(tmp_path, scripts=SCRIPTS) as here:
         watched(here, worked(here).id, here.shift("ORD-102", "RN-27").id)
         tour(here, "ED-1", "/review").none()
 
@@ -188,11 +164,11 @@ BEHIND = ("before-after", "gaps", "audit-size")
 
 
 def test_the_quality_pages(tmp_path: Path) -> None:
-    with site(tmp_path) as here:
+    with site(tmp_path, scripts=SCRIPTS) as here:
         worked(here)
         tour(here, "QI-1", "/quality", *(f"/quality/{one}" for one in BEHIND)).none()
 
 
 def test_the_pharmacists_pages(tmp_path: Path) -> None:
-    with site(tmp_path, facts=False) as here:
+    with site(tmp_path, facts=False, scripts=SCRIPTS) as here:
         tour(here, "PH-2", "/pharmacy").none()

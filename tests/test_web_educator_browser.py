@@ -76,7 +76,7 @@ def test_an_observation_from_start_to_end_beside_the_nurse(
 ) -> None:
     with at_the_tablet(home, monkeypatch) as (page, _, ids):
         about = ids[2]
-        page.click("table.list a:has-text('Observe') >> nth=0")
+        pressed(page, "table.list a:has-text('Observe') >> nth=0")
         assert page.url.endswith(f"/review/{about}/observe")
         assert "Now: " in page.inner_text("#now")
         # The nurse goes on at another station of the same trail; the form follows by itself.
@@ -89,10 +89,8 @@ def test_an_observation_from_start_to_end_beside_the_nurse(
             )  # fmt: skip
             station.sign_in("RN-27", PINS["RN-27"])
             station.resume(about, "RN-27")
-        page.wait_for_function(
-            "old => document.getElementById('now').innerText !== old", arg=follow
-        )
-        page.click(".parts a >> nth=0")
+        until(page, f"document.getElementById('now').innerText !== {json.dumps(follow)}")
+        pressed(page, ".parts a >> nth=0")
         while True:
             until(page, "document.documentElement?.scrollHeight <= innerHeight")
             for item in page.eval_on_selector_all("form.item", "all => all.map(one => one.id)"):
@@ -100,7 +98,7 @@ def test_an_observation_from_start_to_end_beside_the_nurse(
                 word = {"neck_dries": NOT_SO, "snaps_away": NOT_OBSERVABLE}.get(name, SEEN)
                 marked(page, name, word)
             onward = page.inner_text("a.button.primary")
-            page.click("a.button.primary")
+            pressed(page, "a.button.primary")
             if onward == "Talk afterwards":
                 break
         watch = kept(home, about)
@@ -204,11 +202,10 @@ def test_an_observation_works_without_script(home: Path, monkeypatch: pytest.Mon
         assert "remark kept" in page.inner_text("main")
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
 def test_no_page_scrolls_sideways_and_every_target_is_wide_enough(
-    home: Path, monkeypatch: pytest.MonkeyPatch, theme: str
+    home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with at_the_tablet(home, monkeypatch, color_scheme=theme) as (page, address, ids):
+    with at_the_tablet(home, monkeypatch) as (page, address, ids):
         paths = (
             "/review",
             f"/review/{ids[0]}",
@@ -218,9 +215,9 @@ def test_no_page_scrolls_sideways_and_every_target_is_wide_enough(
             "/review/agreement",
         )
         for path in paths:
+            page.goto(f"{address}{path}")
             for width, height in SIZES:
                 page.set_viewport_size({"width": width, "height": height})
-                page.goto(f"{address}{path}")
                 assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
             small = page.evaluate(
                 """least => [...document.querySelectorAll("main button, main a.button, main a.row,"

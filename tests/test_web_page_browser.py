@@ -238,6 +238,13 @@ def test_pressed_many_times_a_form_is_sent_once(
         page.fill("#pin", "270612")
         page.select_option("#place", "W7E-1")
 
+        page.hover("main button.primary")
+        page.mouse.down()
+        page.mouse.move(1, 1)
+        page.mouse.up()
+        page.wait_for_timeout(100)
+        assert sent == [] and page.input_value("#code") == NURSE  # slid off before it came up
+
         def often() -> None:
             page.evaluate("""() => {
                 const one = document.querySelector("main button.primary");
