@@ -17,9 +17,7 @@ from checklist.preparation import ITEM, Event, Preparation, Surroundings
 from checklist.signature import CHECKED, WITNESSED
 from checklist.verdict import Caution, Note, Pass, Refusal, Remedy, Verdict, eased, raised
 from checklist.workflow import (
-    INTERRUPTED,
     RESUME,
-    REVERIFY,
     Field,
     Spot,
     Way,
@@ -93,9 +91,10 @@ class Found:
         return "caution" if isinstance(self.verdict, Caution) else "refusal"
 
 
-def _event(
+def proposed(
     prep: Preparation, kind: str, lands: str, stamp: Stamp, body: Mapping[str, Any]
 ) -> Event:
+    """The next event of a preparation, from where it stands."""
     return stamp.event(prep.id, prep.turn + 1, kind, body, place=prep.place, lands=lands)
 
 
@@ -151,7 +150,7 @@ def attempt(
     body = _tried(kept, found)
     if spot.step.who in _SIGNED:
         body["meaning"] = _SIGNED[spot.step.who]
-    return _event(prep, kind, lands, stamp, body), found
+    return proposed(prep, kind, lands, stamp, body), found
 
 
 def _tried(seen: Observation, found: Sequence[Found]) -> dict[str, Any]:
@@ -299,7 +298,7 @@ def remedied(
             lands = rules.gate.leads(prep.place, f"remedy:{remedy.value}:{dest}")
             answers = [s.code for s in prep.standing if s.code in way.on]
             body = {"remedy": remedy.value, "answers": answers, "note": note}
-            return _event(prep, "remedied", lands, stamp, body)
+            return proposed(prep, "remedied", lands, stamp, body)
     offered = ", ".join(w.remedy.value for w in ways(prep, rules)) or "nothing stands here"
     raise NotOffered(f"{remedy.value} answers nothing here; offered: {offered}")
 
@@ -328,7 +327,7 @@ def proceeded(
         raise NotOffered(f"this unit asks a second person to release {', '.join(kept)}")
     lands = rules.gate.leads(prep.place, "proceed")
     body = {"because": because, "note": note, "codes": [s.code for s in prep.standing]}
-    return _event(prep, "proceeded", lands, stamp, body)
+    return proposed(prep, "proceeded", lands, stamp, body)
 
 
 # The reasons for going on past a caution; free text stands beside them, never alone.
@@ -348,13 +347,13 @@ GO_ON: Mapping[str, str] = MappingProxyType(
 def interrupted(prep: Preparation, rules: Rules, cause: str, stamp: Stamp) -> Event:
     """Propose that work stops here because of `cause`; the step is kept."""
     lands = rules.gate.leads(prep.place, "interrupt")
-    return _event(prep, "interrupted", lands, stamp, {"cause": cause})
+    return proposed(prep, "interrupted", lands, stamp, {"cause": cause})
 
 
 def resumed(prep: Preparation, rules: Rules, stamp: Stamp) -> Event:
     """Propose to come back from an interruption, behind its re-verification."""
     lands = rules.gate.leads(prep.place, "resume")
-    return _event(prep, "resumed", lands, stamp, {})
+    return proposed(prep, "resumed", lands, stamp, {})
 
 
 def ended(prep: Preparation, rules: Rules, because: str, stamp: Stamp, *, note: str = "") -> Event:
@@ -369,39 +368,4 @@ def ended(prep: Preparation, rules: Rules, because: str, stamp: Stamp, *, note: 
     if because == "other" and not note.strip():
         raise NotOffered("the reason `other` needs a few words beside it")
     lands = rules.gate.leads(prep.place, "end")
-    return _event(prep, "ended", lands, stamp, {"because": because, "note": note})
-
-
-def noted(prep: Preparation, text: str, stamp: Stamp, *, about: int | None = None) -> Event:
-    """Propose a remark. `about` is the seq of the entry it speaks of; nothing moves."""
-    body = {"text": text, "about": "" if about is None else str(about)}
-    return _event(prep, "noted", prep.place, stamp, body)
-
-
-def may_be_labelled(prep: Preparation) -> None:
-    """Raise NotOffered where no label of the dose may be stuck on any more.
-
-    That is so when the preparation is over, or when what was left lying is first looked at again.
-    """
-    if prep.closed or prep.ended_because:
-        raise NotOffered(
-            f"this preparation has come to an end ({prep.place}); no label goes on it any more"
-        )
-    if {INTERRUPTED, REVERIFY}.intersection(prep.place.split("/")):
-        raise NotOffered("work was interrupted: read everything again first, then print the label")
-
-
-def printed(prep: Preparation, what: Mapping[str, str], stamp: Stamp) -> Event:
-    """Propose that something about this preparation is put on paper; nothing moves.
-
-    `what` says what, in which form, and the digest of the file. Raises NotOffered for a label where
-    none may be stuck on any more.
-    """
-    if what["what"] == "label":
-        may_be_labelled(prep)
-    return _event(prep, "printed", prep.place, stamp, dict(what))
-
-
-def shown(prep: Preparation, what: str, stamp: Stamp) -> Event:
-    """Propose that a hidden expected value is shown: seeing the target is itself recorded."""
-    return _event(prep, "revealed", prep.place, stamp, {"what": what})
+    return proposed(prep, "ended", lands, stamp, {"because": because, "note": note})

@@ -8,7 +8,7 @@ from dataclasses import replace
 from checklist import codec
 from checklist.gate import OutOfSequence, Rules
 from checklist.observation import Observation
-from checklist.preparation import CLOSED, Entry, Preparation, Standing
+from checklist.preparation import BESIDE, CLOSED, Entry, Preparation, Standing
 from checklist.verdict import Remedy
 from checklist.workflow import REVERIFY
 
@@ -76,7 +76,7 @@ def _follows(prep: Preparation, entry: Entry, rules: Rules) -> str:
                 return rules.gate.leads(prep.place, "resume")
             case "ended":
                 return rules.gate.leads(prep.place, "end")
-            case "noted" | "revealed" | "printed":
+            case kind if kind in BESIDE:
                 return prep.place
             case _:
                 raise TrailContradiction(f"entry {entry.seq} is of no known kind: {event.kind!r}")
@@ -199,7 +199,19 @@ def _on_remedied(
 def _on_interrupted(
     after: Preparation, entry: Entry, rules: Rules, before: Preparation
 ) -> Preparation:
-    return replace(after, standing=(), pending={}, interrupted_at=entry.event.at)
+    return replace(
+        after,
+        standing=(),
+        pending={},
+        interrupted_at=entry.event.at,
+        cause=entry.event.body["cause"],
+    )
+
+
+def _on_explained(
+    after: Preparation, entry: Entry, rules: Rules, before: Preparation
+) -> Preparation:
+    return replace(after, cause=entry.event.body["cause"])
 
 
 def _on_ended(after: Preparation, entry: Entry, rules: Rules, before: Preparation) -> Preparation:
@@ -226,6 +238,7 @@ _STEPS = {
     "noted": _unchanged,
     "revealed": _on_shown,
     "printed": _unchanged,
+    "explained": _on_explained,
 }
 
 

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from checklist.compatibility import Where
 from checklist.infusion import plan
+from checklist.number import shown
 from checklist.preparation import FIRST, SECOND, Preparation, Surroundings
 from checklist.quantity import Concentration, Quantity
 from checklist.target import ordered_dose, product_of
@@ -47,7 +48,7 @@ def _of_infusion(prep: Preparation, around: Surroundings) -> Mapping[str, str]:
         return found
     drawn = prep.latest("drawn_volume")
     added = drawn.value if drawn else None
-    strength = "" if run.carrier_strength is None else f" {per_mL(run.carrier_strength)}"
+    strength = "" if run.carrier_strength is None else f" {of_fluid(run.carrier_strength)}"
     found["added"] = str(added) if isinstance(added, Quantity) else ""
     found["carrier"] = f"{run.carrier}{strength}, {run.volume}" if run.carrier else ""
     return found
@@ -97,3 +98,15 @@ def per_mL(strength: Concentration) -> str:
     """A strength as the amount in one mL, a mass in grams told in mg."""
     each = strength.per_mL
     return str(each.to("mg/mL") if each.unit == "g/mL" else each)
+
+
+def of_fluid(strength: Concentration) -> str:
+    """A carrier fluid's strength as its bag says it: in percent, the grams in 100 mL.
+
+    So it is not taken for that of the drug beside it, which is told by the mL. A strength that is
+    no mass is told by the mL as well. Common practice, no source.
+    """
+    if not strength.amount.alike(Quantity.of(1, "g")):
+        return per_mL(strength)
+    grams = strength.amount_in(Quantity.of(100, "mL")).to("g")
+    return f"{shown(grams.magnitude)} %"

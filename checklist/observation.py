@@ -31,8 +31,22 @@ KEYED: Mapping[str, str] = MappingProxyType(
     }
 )
 """Why a code was typed in place of a scan. Common practice, no source."""
-KEYED_NOTE = "code_keyed"
-"""Begins the note that keeps it: `code_keyed: product: no_code`."""
+_KEYED_NOTE = "code_keyed: "
+
+
+def keyed_note(field: str, why: str) -> str:
+    """The note that keeps why the code of a field was typed: `code_keyed: product: no_code`."""
+    return f"{_KEYED_NOTE}{field}: {why}"
+
+
+def keyed_of(note: str) -> tuple[str, str] | None:
+    """The field and the reason that such a note keeps; None for every other note.
+
+    A person's own words never begin so in an entry: they are kept apart from it.
+    """
+    field, parted, why = note.removeprefix(_KEYED_NOTE).partition(": ")
+    kept = note.startswith(_KEYED_NOTE) and bool(parted) and why in KEYED
+    return (field, why) if kept else None
 
 
 class Kind(StrEnum):

@@ -23,7 +23,7 @@ PNML = "http://www.pnml.org/version-2009/grammar/pnml"
 TYPE = "http://www.pnml.org/version-2009/grammar/ptnet"
 _PASSING = {"clear": "pass", "caution": "caution", "refused": "refuse"}
 _TRIED = {"passed": "pass", "cautioned": "caution", "refused": "refuse"}
-_STILL = {"noted": "note", "revealed": "show"}
+_STILL = {"noted": "note", "revealed": "show", "printed": "print", "explained": "explain"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -38,8 +38,11 @@ KINDS = (
     "noted",
     "revealed",
     "printed",
+    "explained",
 )
 """What can happen to a preparation."""
+BESIDE = frozenset(("noted", "revealed", "printed", "explained"))
+"""The kinds that move nothing: what a page showed before them still holds."""
 
 WORKPLACE_KINDS = (
     "signed_in",
@@ -150,10 +153,11 @@ class Preparation:
     forgets what was seen from that step on. `standing` holds the reasons that wait at a refused
     or cautioned place, `pending` what was seen at a caution until it is released. `tries` counts
     the refusals per (place, code) since the step was entered. `passed_at` and `passed_by` say when
-    and by whom each step was last passed. `sources` are the containers that the drug, or each item
-    of a mixture, was to come in, where the workflow leaves that to the order; `turned` says that
-    the drug which the line names second is drawn first. `item` is the item whose view this is, see
-    `of`, and `whole` the order line of which `order` is then a part.
+    and by whom each step was last passed. `cause` is what the last break was put down to.
+    `sources` are the containers that the drug, or each item of a mixture, was to come in, where the
+    workflow leaves that to the order; `turned` says that the drug which the line names second is
+    drawn first. `item` is the item whose view this is, see `of`, and `whole` the order line of
+    which `order` is then a part.
     """
 
     id: str
@@ -177,6 +181,7 @@ class Preparation:
     restarts: int = 0
     revealed: tuple[str, ...] = ()
     interrupted_at: datetime | None = None
+    cause: str = ""
     ended_because: str = ""
     sources: Mapping[str, str] = field(default_factory=dict)
     turned: bool = False

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from checklist import engine, register, way_in
+from checklist import beside, engine, register, way_in
 from checklist.answer import Answer, channel_of, guarded, read_answers, sealed, sealed_note
 from checklist.attendance import Attendance, NotAllowed, NotHere, NotSignedIn, known
 from checklist.clock_watch import watched
@@ -26,7 +26,7 @@ from checklist.observation import Channel
 from checklist.order import Call, Order, Patient
 from checklist.people import StaffMember
 from checklist.permission import Action
-from checklist.preparation import GIVEN, Entry, Event, Preparation, Surroundings
+from checklist.preparation import BESIDE, GIVEN, Entry, Event, Preparation, Surroundings
 from checklist.proof import prove
 from checklist.requirement import Required
 from checklist.screen import Outcome, Screen, asked, outcome_of, screen_of
@@ -200,7 +200,13 @@ class Station:
         return self._begun(self.order(order_id), by, container, sources)
 
     def open_call(self, call: Call, by: str, *, sources: Sequence[str] = ()) -> Outcome:
-        """Begin a dose that a leader calls for in an emergency, before any order is written."""
+        """Begin a dose that a leader calls for in an emergency, before any order is written.
+
+        Raises NotHere for a patient or leader whom the ward does not know.
+        """
+        self.person(call.leader)
+        if call.patient not in self.ward.patients:
+            raise NotHere(f"there is no patient {call.patient!r} on this ward")
         order = call.order(id_=f"CALL-{self._new_id()}", at=self._clock())
         return self._begun(order, by, "", sources)
 
@@ -275,6 +281,16 @@ class Station:
         self._attendance.moved(prep.id, "")
         return outcome
 
+    def explain(self, id_: str, cause: str, by: str) -> Outcome:
+        """Tell what came in between, one of `beside.CAUSES`, once the break is recorded.
+
+        Raises OutOfSequence where no break stands, NotOffered for another cause or a second one.
+        """
+        prep, rules = self._at(id_, None)
+        self._hands(prep, rules, by)
+        event = beside.explained(prep, cause, self._stamp(by, Channel.CHOSEN))
+        return self._recorded(prep, event, rules)
+
     def resume(self, id_: str, by: str) -> Outcome:
         """Come back from a break, behind its re-verification."""
         prep, rules = self._at(id_, None)
@@ -318,7 +334,7 @@ class Station:
         if not self._attendance.is_second(by, prep.id, _step(prep, rules)):
             self._attendance.present(self.ward, by)
         kept, texts = (text, ()) if ours else self._apart(prep, text)
-        event = engine.noted(prep, kept, self._stamp(by, Channel.TYPED), about=about)
+        event = beside.noted(prep, kept, self._stamp(by, Channel.TYPED), about=about)
         return self._recorded(prep, event, rules, texts)
 
     def printed(self, id_: str, what: Mapping[str, str], by: str, *, turn: int) -> Outcome:
@@ -336,7 +352,7 @@ class Station:
             self._attendance.allowed(person, self._preparing, prep.id)
         if prep.turn != turn:
             raise engine.MovedOn("this preparation has moved on meanwhile; print again")
-        event = engine.printed(prep, what, self._stamp(by, Channel.CHOSEN))
+        event = beside.printed(prep, what, self._stamp(by, Channel.CHOSEN))
         return self._recorded(prep, event, rules)
 
     def show_target(self, id_: str, by: str) -> tuple[Outcome, tuple[str, ...]]:
@@ -350,7 +366,7 @@ class Station:
         if not codes & {"volume_over_target", "volume_under_target"}:
             raise engine.NotOffered("the working is shown only after a reading was refused")
         aim = target(prep, self.surroundings(prep, person, rules.layout.base(prep.place)))
-        event = engine.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
+        event = beside.shown(prep, "drawn_volume", self._stamp(by, Channel.CHOSEN))
         outcome = self._recorded(prep, event, rules)
         lines = aim.working.lines if aim else ("no working: order or product not known",)
         return outcome, lines
@@ -623,7 +639,7 @@ class Station:
 
 def moves(event: Event) -> bool:
     """Whether an event is work on the preparation, not a remark, a print or a look beside it."""
-    return event.kind not in ("noted", "printed", "shown")
+    return event.kind not in BESIDE
 
 
 def _names(patient: Patient) -> set[str]:

@@ -66,7 +66,7 @@ class Choice:
 def open_choice(order: Order, workflows: Sequence[Workflow], formulary: Formulary) -> Choice:
     """What `chosen` would ask for of this order."""
     way = container_by_order(order)
-    kept = ({way} if way else _containers(order, formulary)) - {EMERGENCY}
+    kept = {way} if way else _containers(order, formulary) - {EMERGENCY}
     fitting = sorted({w.container for w in workflows if w.container in kept})
     if len(fitting) != 1:
         return Choice(containers=tuple(fitting))

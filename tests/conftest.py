@@ -14,9 +14,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 from tests.planted import Shelf
 from tests.scene import Scene
+
+# How long an example takes says nothing about the code on a machine that is busy.
+settings.register_profile("no deadline", deadline=None)
+settings.load_profile("no deadline")
 
 PLANTED = "test_a_planted_error_is_caught"
 RIGHT = ("test_a_right_", "test_whole_right_")

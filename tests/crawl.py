@@ -139,7 +139,8 @@ class Site:
         for _ in range(3):
             try:
                 answer = page.goto(f"{self.address}{path}") or page.reload()
-                break
+                if answer is not None:
+                    break
             except Error as fault:
                 if not any(said in str(fault) for said in ("ERR_ABORTED", "is interrupted by")):
                     raise

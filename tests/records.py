@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from checklist.exchange.exact_json import written
 from checklist.exchange.reading import taken_from
+from checklist.exchange.structure import R4
 from checklist.exchange.taken import Taken
 from checklist.intake.exchange import Exchange
 from checklist.intake.fault import Bare, Fault, Findings
@@ -26,6 +27,14 @@ WORDS = Exchange(
     units={"L|MG": "mg"},
     allergies={"https://larkmoor.example/allergies|0": "none known", "LMA|0": "none known"},
     classes={"penicillin v": "penicillins"},
+    fluids={
+        "https://larkmoor.example/drugs|3005": "glucose",
+        "https://larkmoor.example/drugs|3009": "sodium chloride",
+    },
+    vessels={
+        "https://larkmoor.example/forms|BAG": "bag",
+        "https://larkmoor.example/forms|PUMP": "pump syringe",
+    },
 )
 
 
@@ -139,13 +148,18 @@ def _exact(data: Any) -> Any:
 
 
 def read(
-    folder: Path, data: Any, *, words: Exchange = WORDS, leave_out: tuple[str, ...] = ()
+    folder: Path,
+    data: Any,
+    *,
+    words: Exchange = WORDS,
+    leave_out: tuple[str, ...] = (),
+    release: str = R4,
 ) -> tuple[Taken, tuple[Fault, ...]]:
     """What is taken of a Bundle, or of a message given as text, and the doubts about it."""
     path = folder / "sent"
     path.write_bytes((data if isinstance(data, str) else text_of(data)).encode())
     findings = Findings("sent")
-    taken = taken_from(path, words, ZONE, findings, leave_out=leave_out)
+    taken = taken_from(path, words, ZONE, findings, leave_out=leave_out, release=release)
     return taken, tuple(findings.faults)
 
 

@@ -19,6 +19,7 @@ import pytest
 from checklist.compatibility import Judgement, Pair, Where, key
 from checklist.formulary import DoseRange, InfusionLimits
 from checklist.infusion import Plan
+from checklist.label_parts import of_fluid
 from checklist.order import Infusion
 from checklist.preparation import Preparation
 from checklist.quantity import Concentration, Quantity
@@ -537,7 +538,7 @@ def test_a_bags_label_says_amount_added_volume_whole_volume_and_fluid(tmp_path: 
     assert told["drug"] == "potassium chloride" and told["dose"] == "20 mmol"
     assert told["added"] == "10 mL" and told["volume"] == "510 mL"
     assert told["concentration"] == "about 0.03922 mmol/mL"
-    assert told["carrier"] == "sodium chloride 9 mg/mL, 500 mL"
+    assert told["carrier"] == "sodium chloride 0.9 %, 500 mL"
     assert told["rate"] == "127.5 mL/h" and told["checked_by"] == COLLEAGUE
 
 
@@ -720,3 +721,19 @@ def test_limits_may_stand_in_a_spreadsheet(tmp_path: Path) -> None:
     kept = load(tmp_path).formulary.drugs["sodium chloride"].infusion
     assert kept.most == Concentration.parse("40 mmol/L") and kept.inversions == 10
     assert kept.rate_most == q("10 mmol/h") and kept.overfill_matters
+
+
+@pytest.mark.parametrize(
+    ("strength", "said"),
+    [
+        ("0.9 %", "0.9 %"),
+        ("9 mg/mL", "0.9 %"),
+        ("0.18 %", "0.18 %"),
+        ("5 g in 100 mL", "5 %"),
+        ("50 g in 100 mL", "50 %"),
+        ("40 mmol in 1000 mL", "0.04 mmol/mL"),
+    ],
+)
+def test_a_fluid_is_told_in_percent_as_on_its_bag(strength: str, said: str) -> None:
+    """So nobody takes 50 mg/mL of glucose for the drug. Grams in 100 mL: common practice."""
+    assert of_fluid(Concentration.parse(strength, expand=True)) == said

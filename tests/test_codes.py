@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import sys
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+from checklist.extra import NeedsExtra
 from checklist.faces.answering import staff_code
 from checklist.formulary import Formulary, Product
 from checklist.intake.codes import CodeBook, codes_of, full_ndc, readings
@@ -349,6 +351,15 @@ def test_a_file_that_is_no_picture_is_refused_in_words(content: bytes, tmp_path:
     (tmp_path / "x.png").write_bytes(content)
     with pytest.raises(PictureFault, match="cannot be read as a picture"):
         codes_in(tmp_path / "x.png")
+
+
+@pytest.mark.parametrize("module", ["zxingcpp", "PIL.Image"])
+def test_without_the_library_the_extra_is_named(
+    module: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, module, None)
+    with pytest.raises(NeedsExtra, match=r"checklist\[scan\]"):
+        codes_in(tmp_path / "any.png")
 
 
 def test_a_picture_beyond_bounds_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+from collections import Counter
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,16 +12,23 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from checklist import library
+from checklist.engine import NotOffered
+from checklist.facts.asking import QUESTIONS, ask
+from checklist.facts.engine import Small, rows_of
 from checklist.facts.export import export, linked
 from checklist.facts.folder import Exported, FactsFault, Folder, Read
 from checklist.facts.gathering import Around, facts_of
 from checklist.facts.kept_flow import KeptFlow, base_place
 from checklist.facts.pseudonym import pseudonyms
 from checklist.facts.row import STAGES, TABLES, Facts, columns, values
+from checklist.gate import OutOfSequence
+from checklist.review.small_cell import Floor
 from checklist.trail import Trail, TrailDamaged
 from checklist.verdict import Remedy
 from tests.scene import COLLEAGUE, NURSE, Scene
 
+ALL = Floor(people=1, preparations=1)
+"""Every row with its numbers, however few stand behind it."""
 GIVING = frozenset(library.required().giving)
 KEY = b"a key for tests"
 
@@ -93,6 +101,39 @@ def test_a_break_has_its_cause_and_the_time_away(eventful: Scene) -> None:
     assert [s.side for s in again] in ([], ["reverify"])
 
 
+def test_the_cause_of_a_break_is_the_one_that_was_told_and_the_question_counts_it(
+    tmp_path: Path,
+) -> None:
+    scene = Scene(tmp_path)
+    scene.open()
+    # What a machine or a hasty press left open is told afterwards; one press may say it at once.
+    for cause, after in (
+        ("not said", "call"), ("tablet locked", "alarm"), ("call", ""), ("not said", ""),
+    ):  # fmt: skip
+        scene.attempt()
+        scene.station.interrupt(scene.id, cause, NURSE)
+        if after:
+            scene.station.explain(scene.id, after, NURSE)
+        if cause != "not said" or after:
+            with pytest.raises(NotOffered, match="told already"):
+                scene.station.explain(scene.id, "other", NURSE)
+        scene.wait(seconds=30)
+        scene.station.resume(scene.id, NURSE)
+        with pytest.raises(OutOfSequence):
+            scene.station.explain(scene.id, "call", NURSE)
+    causes = [one.cause for one in told(scene).breaks]
+    assert causes == ["call", "alarm", "call", "not said"]
+    folder = Folder(tmp_path / "facts")
+    with Trail.open(scene.folder / "trail.db", read_only=True) as trail:
+        export(trail, folder, giving=GIVING)
+    asked = ask(Small(rows_of(folder)), QUESTIONS["interruptions"], limits=False, floor=ALL)
+    told_there = [dict(zip(asked.columns, row, strict=True)) for row in asked.rows]
+    counted = Counter[str]()
+    for one in told_there:
+        counted[one["cause"]] += one["breaks"]
+    assert counted == {"call": 2, "alarm": 1, "not said": 1}
+
+
 def test_second_persons_and_controlled_amounts_are_told(eventful: Scene) -> None:
     facts = told(eventful)
     named = pseudonyms(KEY)
@@ -159,8 +200,6 @@ def test_columns_are_text_whole_or_number_only() -> None:
 
 
 def read(folder: Folder) -> dict[str, list[tuple[object, ...]]]:
-    from checklist.facts.engine import rows_of
-
     return {table: sorted(rows, key=repr) for table, rows in rows_of(folder).items()}
 
 

@@ -135,6 +135,19 @@ def test_the_published_allergy_is_read_and_the_weight_in_pounds_refused(tmp_path
     assert fault.place == "entry[1].resource.valueQuantity.value"
 
 
+def test_the_published_patient_is_read_with_a_name_put_in(tmp_path: Path) -> None:
+    """Its record number is told by its type alone; the name that is no longer in use is passed."""
+    who = published()["patient-example"]
+    for name, family in zip(who["name"], ("Tarn", "Wold", "Fell"), strict=True):
+        name |= {"family": family, "given": ["Aubrey"]}
+    order = request(subject={"reference": "Patient/example"})
+    taken, faults = read(tmp_path, bundle(who, order), words=Exchange())
+    assert not faults, faults
+    (line,) = taken.patients
+    assert (line["name"], line["birth_date"]) == ("Aubrey Tarn", "1974-12-25")
+    assert (line["record_number"], line["sex"]) == ("12345", "male")
+
+
 # -- how often -----------------------------------------------------------------------------------
 
 

@@ -144,7 +144,7 @@ REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
         "a range",
         dosage(doseAndRate=[{"doseRange": {"low": dose(2), "high": dose(4)}}]),
         f"{DOSAGE}.doseAndRate[0].doseRange",
-        "no one dose",
+        "from 2 mg to 4 mg is no one dose",
     ),
     (
         "a rate",

@@ -306,9 +306,9 @@ def test_a_vial_that_stays_in_use_says_until_when() -> None:
 
 
 def test_pieces_never_part_what_belongs_together() -> None:
-    text = "in sodium chloride 9 mg/mL, 1,000 mL until 25 Nov 2026 14:05, record 30011742"
+    text = "in sodium chloride 0.9 %, 1,000 mL until 25 Nov 2026 14:05, record 30011742"
     assert [one.replace("\u00a0", " ") for one in pieces(text)] == [
-        "in", "sodium", "chloride", "9 mg/mL,", "1,000 mL", "until", "25 Nov 2026 14:05,",
+        "in", "sodium", "chloride", "0.9 %,", "1,000 mL", "until", "25 Nov 2026 14:05,",
         "record 30011742",
     ]  # fmt: skip
 

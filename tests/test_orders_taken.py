@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -149,6 +150,9 @@ def test_what_only_the_ward_says_stays_and_a_changed_dose_loses_its_review(
     assert line["hold"] == {"what": "breaths per minute", "unit": "1/min", "lowest": "10"}
     assert line["double_check"] is True and "reviewed_by" not in line
     assert "reviewed by: PH-2, then nothing" in out
+    assert "ORD-101: no pharmacist's review is in it" in out
+    edit(ward / "unit.toml", "review_expected = true", "review_expected = false")
+    assert "no pharmacist's review" not in take(BUNDLE, "--ward", ward)[1]
     assert people(ward)["30011742"]["allergies"][0]["substance"] == "penicillin"
 
 
@@ -308,19 +312,29 @@ def test_without_the_library_the_extra_is_named(
     assert take(other)[0] == 0, "the other standard is read without it"
 
 
-def test_the_core_is_imported_without_either() -> None:
+EXTRAS = (
+    "duckdb", "fhir", "hl7", "jinja2", "PIL", "pyarrow", "python_multipart", "starlette", "typst",
+    "uvicorn", "vl_convert", "xlsxwriter", "zxingcpp",
+)  # fmt: skip
+"""Libraries that only extras bring, by the names they are imported under."""
+
+
+def test_a_dose_is_prepared_without_any_extra(tmp_path: Path) -> None:
+    """Scans, sums, stops and trail: the demonstration to its end, with no such library there."""
     script = (
         "import sys\n"
-        "sys.modules.update({'hl7': None, 'fhir': None, 'fhir.resources': None})\n"
-        "import checklist.faces.cli, checklist.faces.order_taking, checklist.faces.giving_back\n"
-        "from checklist.intake.ward import load_ward\n"
-        "from pathlib import Path\n"
-        f"load_ward(Path({str(DEMO)!r}))\n"
+        f"sys.modules.update(dict.fromkeys({EXTRAS!r}))\n"
+        "import checklist.faces.order_taking, checklist.faces.giving_back\n"
+        "from checklist.faces.cli import main\n"
+        f"sys.argv = ['checklist', 'demo', '--fast', '--trail', {str(tmp_path / 'demo.db')!r}]\n"
+        "main()\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=False
-    )
+        [sys.executable, "-c", script], capture_output=True, text=True, check=False,
+        env={**os.environ, "XDG_DATA_HOME": str(tmp_path)},
+    )  # fmt: skip
     assert done.returncode == 0, done.stderr
+    assert ": given" in done.stdout and "whole" in done.stdout
 
 
 # -- the ward's own table --------------------------------------------------------------------------
@@ -328,6 +342,8 @@ def test_the_core_is_imported_without_either() -> None:
 TABLES = {
     "a route not known": ('[routes]\n"a|b" = "by magic"\n', "routes, a|b"),
     "a unit easily misread": ('[units]\n"L|U" = "U"\n', "units, L|U"),
+    "a fluid that is none here": ('[fluids]\n"a|b" = "seawater"\n', "fluids, a|b"),
+    "a vessel that is none": ('[vessels]\n"a|b" = "bucket"\n', "vessels, a|b"),
     "a drug that is none here": ('[drugs]\n"a|b" = "snake oil"\n', "drugs, a|b"),
     "a code without a system": ('[units]\n"MG" = "mg"\n', "units, MG"),
     "a key that is not known": ('[route]\n"a|b" = "oral"\n', "route"),

@@ -19,6 +19,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
+from checklist.beside import NOT_SAID
 from checklist.faces import paper
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.sheet import print_record
@@ -202,16 +203,16 @@ def test_a_long_record_gives_up_what_was_entered_before_it_takes_a_third_page(
     scene = Scene(tmp_path, order_id="ORD-101")
     scene.open()
     scene.finish()
-    for i in range(220):
+    for i in range(200):
         scene.station.note(scene.id, f"remark {i} on how this went, in some words", NURSE)
     record(scene.trail.path, tmp_path / "long.pdf")
     text = text_of(tmp_path / "long.pdf")
     assert len(pages((tmp_path / "long.pdf").read_bytes())) == 2
-    assert "leftoutforwantofroom" in text and text.count("note:(keptapart)") == 220
-    for i in range(300):
+    assert "leftoutforwantofroom" in text and text.count("note:(keptapart)") == 200
+    for i in range(60):
         scene.station.note(scene.id, f"further remark {i} on how this went", NURSE)
     record(scene.trail.path, tmp_path / "longer.pdf")
-    assert text_of(tmp_path / "longer.pdf").count("note:(keptapart)") == 520
+    assert text_of(tmp_path / "longer.pdf").count("note:(keptapart)") == 260
     assert len(pages((tmp_path / "longer.pdf").read_bytes())) > 2
 
 
@@ -227,6 +228,16 @@ def test_a_record_holds_every_entry_and_the_head_of_its_trail(tmp_path: Path) ->
         for entry in entries:
             assert f"{local(entry.event.at):%H:%M:%S}{entry.event.by}" in text
     assert "Nosignedcheckpointcoversthispreparationyet" in text
+
+
+def test_a_record_says_what_came_between_where_it_was_told(tmp_path: Path) -> None:
+    scene = Scene(tmp_path)
+    scene.open()
+    scene.station.interrupt(scene.id, NOT_SAID, NURSE)
+    scene.station.explain(scene.id, "alarm", NURSE)
+    record(scene.trail.path, tmp_path / "broken.pdf")
+    text = text_of(tmp_path / "broken.pdf")
+    assert "interrupted:notsaid" in text and "whatcamebetween:Analarm" in text
 
 
 def test_a_record_names_nobody_unless_asked_and_that_is_recorded(

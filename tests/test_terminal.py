@@ -145,9 +145,10 @@ def test_a_terminal_that_goes_away_leaves_an_interruption(nurse: Nurse) -> None:
 def test_an_interruption_takes_its_cause_and_waits_for_the_person(nurse: Nurse) -> None:
     nurse.to("See the patient", nurse.wait())
     assert "1  A call" in nurse.type(":i")
+    assert kinds(nurse.home / "trail.db")[-1] == "interrupted"  # before anything is asked
     away = nurse.type("2")
     assert "You were about to: See the patient before you prepare." in away
-    assert kinds(nurse.home / "trail.db")[-1] == "interrupted"
+    assert kinds(nurse.home / "trail.db")[-2:] == ["interrupted", "explained"]
     assert "You were about to" in nurse.type(":i")
     assert "You were about to" in nurse.type("no words are asked here")
     back = nurse.type("")
@@ -162,7 +163,7 @@ def test_an_interruption_takes_its_cause_and_waits_for_the_person(nurse: Nurse) 
     causes = [
         json.loads(body)["cause"] for _, body in bodies(nurse.home / "trail.db") if "cause" in body
     ]
-    assert causes == ["colleague", "not said"]
+    assert causes == ["not said", "colleague", "not said"]
 
 
 def test_ending_takes_a_listed_reason_or_goes_back(nurse: Nurse) -> None:

@@ -170,7 +170,8 @@ def test_the_nurses_list(tmp_path: Path) -> None:
     findings = Findings()
     with site(tmp_path, facts=False) as here:
         page = here.page()
-        for path in here.linked(page, "RN-12", "/orders", "/orders", "/help"):
+        parts = ("/orders", "/called", "/true-size", "/help")
+        for path in here.linked(page, "RN-12", "/orders", *parts, also=("/true-size",)):
             findings.look(page, path)
             keys_change_nothing(page, path, findings)
     findings.none()

@@ -164,6 +164,24 @@ def test_stops_ways_out_breaks_and_backtracks_are_marked(team: Team) -> None:
     assert sorted(one.seconds for one in line.waits) == waits
 
 
+def test_what_is_said_during_a_break_does_not_end_it_and_its_cause_is_the_one_that_was_told(
+    team: Team,
+) -> None:
+    story, flow, _ = told(team, ids(team)[1])
+    at = next(n for n, one in enumerate(story.moments) if one.what == "interrupted")
+    left, back = story.moments[at : at + 2]
+    said = [
+        replace(left, what=what, how=how, since=left.since + 10 * n, took=10.0)
+        for n, (what, how) in enumerate([("noted", ""), ("explained", "alarm")], start=1)
+    ]
+    later = replace(back, took=back.took - 20)
+    moments = (*story.moments[:at], replace(left, how="not said"), *said, later)
+    line = drawn(replace(story, moments=(*moments, *story.moments[at + 2 :])), flow)
+    assert [(one.words, one.seconds) for one in line.breaks] == [("alarm", 90.0)]
+    spent = sum(one.seconds for one in (*line.work, *line.breaks))
+    assert spent == pytest.approx(story.moments[-1].since)
+
+
 def test_an_entry_long_after_the_end_does_not_press_the_rest_together(team: Team) -> None:
     story, flow, _ = told(team, ids(team)[0])
     last = story.moments[-1]

@@ -220,12 +220,14 @@ def test_an_interruption_and_the_way_back_on_another_tablet(
         assert "You were about to" in nurse.page_.inner_text("main")
         nurse.press("text=A call")
         nurse.clock.wait(240)
-        other = browser.new_context(viewport=PHONE).new_page()
+        first, other = nurse.page_, browser.new_context(viewport=PHONE).new_page()
         sign_in(other, address, NURSE, place="W7E-2", path=nurse.address)
         nurse.page_ = other
         if nurse.screen.stands == "interrupted":
             nurse.press()
         assert nurse.place == "set_the_dose/reverify"
+        # The tablet that was left shows by itself that the work is elsewhere now.
+        first.wait_for_selector("text=Take it up here")
         assert other.locator('[name="seen.drawn_volume"]').count() == 0
         nurse.step()
         # The break came at the volume: it is read again, or the dose is discarded.

@@ -83,7 +83,7 @@ def test_nobody_is_free_puts_the_dose_on_hold(
         assert one.send("nobody_free").status_code == 303
         assert one.screen.stands == "interrupted"
         event = one.beside.station.entries(one.id)[-1].event
-        assert event.body["cause"] == "no second person free"
+        assert event.body["cause"] == "nobody_free"
         assert "Interrupted at" in one.page()
 
 
@@ -168,10 +168,14 @@ def test_what_came_between_may_be_told_once_and_is_kept_beside_the_break(
         assert one.send("cause", cause="made up").status_code == 400
         assert one.send("cause", cause="call").status_code == 303
         assert one.send("cause", cause="alarm").status_code == 303
-        last = one.beside.station.entries(one.id)[-1].event
-        assert last.body["text"] == "interrupted by: call"
-        assert one.kinds().count("noted") == 1
-        assert "A call" in one.page()
+        last, told = (one.event for one in one.beside.station.entries(one.id)[-2:])
+        assert (last.kind, last.body["cause"]) == ("interrupted", "not said")
+        assert (told.kind, told.body["cause"]) == ("explained", "call")
+        page = one.page()
+        assert "A call" in page and 'name="cause"' not in page
+        one.send("resume")
+        assert one.send("cause", cause="alarm").status_code == 303
+        assert one.kinds()[-1] == "resumed"
 
 
 def test_an_order_that_changed_during_the_break_is_told(
@@ -400,7 +404,7 @@ def test_a_label_is_looked_at_on_its_own_page_printed_once_and_again_for_a_reaso
         one.to("write_the_label")
         assert f"{one.address}/label" in one.page()
         page = one.page("/label")
-        assert "Fits: yes" in page
+        assert "items are on it" in page
         picture = tablet.get(f"{one.address}/label.svg")
         assert picture.headers["content-type"] == "image/svg+xml"
         assert picture.content.startswith(b"<svg")
@@ -457,6 +461,9 @@ def test_ones_own_open_preparation_stands_first_and_no_name_is_in_the_list(
         assert 'value="ORD-103"' not in theirs
         one.finish()
         assert "given 14:0" in first.get("/orders").text
+        assert "never tried" not in first.get("/orders").text
+        first.desk.scanners.path.unlink()
+        assert "The scanner of this place was never tried" in first.get("/orders").text
         few = first.get("/orders?patient=P-301").text
         assert 'value="ORD-101"' in few and 'value="ORD-102"' not in few
         assert first.post("/orders", data={"order": "ORD-999"}).status_code == 404

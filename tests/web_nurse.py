@@ -117,6 +117,8 @@ class Shift:
             if field.kind is Kind.SEEN:
                 value = {"y": "yes", "n": "no"}.get(value, value)
             form[f"{prefix}.{field.name}"] = value
+            if field.kind is Kind.PRODUCT and not value.startswith("]"):
+                form[f"{prefix}.{field.name}.keyed"] = "no_code"
             if field.kind in (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION):
                 form[f"{prefix}.{field.name}.said"] = value
         return form

@@ -1,4 +1,4 @@
-"""A FHIR R4 Bundle of orders: its entries by kind, what refers to what, and what is taken of it."""
+"""A FHIR Bundle of orders, R4 or R5: its entries by kind, what refers to what, what is taken."""
 
 from __future__ import annotations
 
@@ -45,12 +45,14 @@ def taken_of(
     findings: Findings,
     *,
     leave_out: Sequence[str] = (),
+    release: str = R4,
 ) -> Taken:
     """The patients and orders of a Bundle, numbers in it kept as Bare.
 
     `zone` is the ward's time zone, for days without a time. Each thing that cannot be taken as it
     stands is a fault of `findings` with its path; then nothing should be taken at all. Orders
-    whose id is in `leave_out` are passed over, with all their doubts. Raises NeedsExtra.
+    whose id is in `leave_out` are passed over, with all their doubts. `release` is R4 or R5, which
+    a Bundle does not say. Raises NeedsExtra.
     """
     bundle, taken = Node(data, "", findings), Taken()
     if not _is_list(bundle):
@@ -58,14 +60,14 @@ def taken_of(
     entries = _entries(bundle, taken)
     patients: dict[str, Line] = {}
     for node in entries.of("Patient"):
-        if sound("Patient", node.value, node.path, findings, R4):
+        if sound("Patient", node.value, node.path, findings, release):
             line = patient_of(node, words, taken)
             if line is not None:
                 patients[node.path] = line
                 taken.patients.append(line)
-    _orders(entries, patients, words, zone, taken, leave_out)
-    _allergies(entries, patients, words, taken)
-    _weights(entries, patients, words, zone, taken)
+    _orders(entries, patients, words, zone, taken, leave_out, release)
+    _allergies(entries, patients, words, taken, release)
+    _weights(entries, patients, words, zone, taken, release)
     return taken
 
 
@@ -176,9 +178,9 @@ def _patient_line(entries: _Entries, patients: Mapping[str, Line], subject: Node
     return patients.get(node.path)
 
 
-def _sound(entries: _Entries, kind: str) -> Iterator[Node]:
+def _sound(entries: _Entries, kind: str, release: str) -> Iterator[Node]:
     for node in entries.of(kind):
-        if sound(kind, node.value, node.path, node.findings, R4):
+        if sound(kind, node.value, node.path, node.findings, release):
             yield node
 
 
@@ -189,18 +191,21 @@ def _orders(
     zone: str,
     taken: Taken,
     leave_out: Sequence[str],
+    release: str,
 ) -> None:
     for node in entries.of("MedicationRequest"):
         id_ = order_id(node, words)
         if id_ and id_ in leave_out:
             taken.left_out.append(id_)
             continue
-        if not sound("MedicationRequest", node.value, node.path, node.findings, R4):
+        if not sound("MedicationRequest", node.value, node.path, node.findings, release):
             continue
         if not id_:
             node.at("id").doubt("The order has no number to know it by. Have its id sent.")
         patient = _patient_line(entries, patients, node.part("subject"))
-        line = order_of(node, words, zone, taken, lambda name: referred(entries.by_name, name))
+        line = order_of(
+            node, words, zone, taken, lambda name: referred(entries.by_name, name), release
+        )
         if patient is not None and line is not None:
             taken.orders.append({"id": id_, "patient": patient["record_number"], **line})
 
@@ -218,10 +223,10 @@ def order_id(node: Node, words: Exchange) -> str:
 
 
 def _allergies(
-    entries: _Entries, patients: Mapping[str, Line], words: Exchange, taken: Taken
+    entries: _Entries, patients: Mapping[str, Line], words: Exchange, taken: Taken, release: str
 ) -> None:
     by_patient: dict[str, list[Node]] = {}
-    for node in _sound(entries, "AllergyIntolerance"):
+    for node in _sound(entries, "AllergyIntolerance", release):
         line = _patient_line(entries, patients, node.part("patient"))
         if line is not None:
             by_patient.setdefault(line["record_number"], []).append(node)
@@ -238,10 +243,11 @@ def _weights(
     words: Exchange,
     zone: str,
     taken: Taken,
+    release: str,
 ) -> None:
     newest: dict[str, tuple[str, Node]] = {}
     others = 0
-    for node in _sound(entries, "Observation"):
+    for node in _sound(entries, "Observation", release):
         if not meaning(node.part("code")).is_weight:
             others += 1
             continue

@@ -55,6 +55,27 @@ def meaning(concept: Node) -> Meaning:
     )
 
 
+def named_and_meant(node: Node, element: str) -> tuple[Node, Node]:
+    """What an element says in codes or words, and what it refers to, in R4 or in R5.
+
+    R4 has an element for each, such as medicationCodeableConcept; R5 one with both in it.
+    """
+    if node.there(element):
+        both = node.part(element)
+        return both.part("concept"), both.part("reference")
+    return node.part(f"{element}CodeableConcept"), node.part(f"{element}Reference")
+
+
+def form_of(medication: Node) -> Node:
+    """The form of a Medication, in R4 or in R5."""
+    return medication.part("doseForm" if medication.there("doseForm") else "form")
+
+
+def strength_in(ingredient: Node) -> Node:
+    """How much of an ingredient is in how much, in R4 or in R5."""
+    return ingredient.part("strengthRatio" if ingredient.there("strengthRatio") else "strength")
+
+
 def word_of(concept: Node, system: str, known: tuple[str, ...]) -> str:
     """The code of one system that a CodeableConcept holds; a doubt for one that is not known."""
     found = [one for one in concept.each("coding") if one.text("system") == system]

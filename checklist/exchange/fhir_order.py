@@ -1,19 +1,31 @@
-"""A FHIR R4 MedicationRequest as an order line.
+"""A FHIR MedicationRequest as an order line, in R4 or R5.
 
 Words of status and intent: FHIR R4, value sets medicationrequest-status and
-medicationrequest-intent. The library that looks over the structure does not look at these.
+medicationrequest-intent; R5 (5.0.0) has one status more. The library that looks over the structure
+does not look at these. In R5 a word and what it refers to stand under one element; the structure of
+a resource was looked over first, so an element of the other release is a doubt already.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 from checklist import ucum
-from checklist.exchange.fhir_coded import amount_in, drug_of, meaning, route_in
+from checklist.exchange.fhir_coded import (
+    amount_in,
+    drug_of,
+    form_of,
+    meaning,
+    named_and_meant,
+    route_in,
+    strength_in,
+)
+from checklist.exchange.fhir_mixture import Mixture, infusion_of, mixture_of, remark_on
 from checklist.exchange.fhir_time import times_of
 from checklist.exchange.node import Node
-from checklist.exchange.structure import R4, sound
+from checklist.exchange.structure import R5, sound
 from checklist.exchange.taken import OVER, Line, Taken, fitting
 from checklist.intake.amount import strength_of
 from checklist.intake.exchange import Exchange
@@ -33,6 +45,8 @@ STATUS: Mapping[str, str] = {
     "unknown": "",
 }
 """What each status word of FHIR R4 is here; "" for one under which nothing may be given."""
+STATUS_R5: Mapping[str, str] = {**STATUS, "ended": "completed"}
+"""The same of R5: "ended" is one whose time is over."""
 INTENT: Mapping[str, bool] = {
     "proposal": False,
     "plan": False,
@@ -49,8 +63,9 @@ _CHANGING = {
     "maxDosePerAdministration": "A greatest dose is not taken.",
     "maxDosePerLifetime": "A greatest dose for life is not taken.",
 }
-_RATE = "How a dose runs in is not taken, since its bag and fluid are not in it."
+_RATE = "How a dose runs in is taken only with its bag and fluid, as a Medication of two."
 _BY_HAND = "Leave this order out by its id and enter it in orders.json by hand."
+_DECIDED = "Whoever prescribes decides which: have one ordered, or leave this order out by its id."
 _BESIDE = ("additionalInstruction", "patientInstruction", "method", "text")
 _CATEGORY = "http://terminology.hl7.org/CodeSystem/medicationrequest-category"
 _ELSEWHERE = ("community", "discharge")
@@ -58,24 +73,31 @@ _ELSEWHERE = ("community", "discharge")
 Resolve = Callable[[str], Node | None]
 
 
-def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Resolve) -> Line | None:
+def order_of(
+    node: Node, words: Exchange, zone: str, taken: Taken, resolve: Resolve, release: str
+) -> Line | None:
     """The order line without its id and patient; None, with doubts, for what is no order.
 
     Of an order that is over only its status is taken. `resolve` gives the entry that a reference
     means.
     """
-    if not _is_order(node):
+    if not _is_order(node, release):
         return None
-    if STATUS[node.text("status")] in OVER:
-        return {"status": STATUS[node.text("status")]}
+    status = _statuses(release)[node.text("status")]
+    if status in OVER:
+        return {"status": status}
+    if node.there("effectiveDosePeriod"):
+        node.at("effectiveDosePeriod").doubt(
+            "A period of the whole order is not taken. Have it sent as boundsPeriod."
+        )
     dosages = list(node.each("dosageInstruction"))
     if len(dosages) != 1:
         said = "There is no dosage." if not dosages else "There are several dosages."
         node.at("dosageInstruction").doubt(f"{said} {_BY_HAND}")
         return None
     (dosage,) = dosages
-    drug, strength, form = _medication(node, words, resolve)
-    times = times_of(dosage, zone)
+    drug = _medication(node, words, resolve, release)
+    times = times_of(dosage, zone, runs=drug.mixture is not None)
     for key in _BESIDE:
         if dosage.there(key):
             taken.remark(f"{dosage.path}.{key}", "Words beside the dose are not taken.")
@@ -83,34 +105,45 @@ def order_of(node: Node, words: Exchange, zone: str, taken: Taken, resolve: Reso
         taken.remark(node.path, "It has no due time; it is refused at the bedside until it has.")
     if node.there("note"):
         taken.remark(f"{node.path}.note", "A note is not taken. Read it in the record.")
-    return {
-        "drug": drug,
-        "dose": _dose(dosage, words, taken),
+    dose, row = _dose(dosage, words, taken, runs=drug.mixture is not None)
+    line: Line = {
+        "drug": drug.name,
+        "dose": dose,
         "route": word_of(route_in(dosage.part("route"), words)),
         "site": meaning(dosage.part("site")).words,
-        "strength": strength,
-        "form": form,
+        "strength": drug.strength,
+        "form": drug.form,
         "frequency": times.frequency,
         "interval": times.interval,
         "due": times.due,
         "starts": times.starts,
         "stops": times.stops,
-        "status": STATUS[node.text("status")],
+        "status": status,
         "prescriber": _prescriber(node, words, taken, resolve),
         "indication": _indication(node),
     }
+    if drug.mixture is not None:
+        remark_on(drug.mixture, taken)
+        if row is not None:
+            line["infusion"] = infusion_of(drug.mixture, row, dose, times.duration, words)
+    return line
 
 
-def _is_order(node: Node) -> bool:
+def _statuses(release: str) -> Mapping[str, str]:
+    return STATUS_R5 if release == R5 else STATUS
+
+
+def _is_order(node: Node, release: str) -> bool:
     """Whether this is an order to give something, in words that the standard has."""
     clear = True
     status, intent = node.text("status"), node.text("intent")
-    if not STATUS.get(status):
-        known = "Under it nothing may be given." if status in STATUS else "R4 has no such word."
+    statuses, none = _statuses(release), f"{release} has no such word."
+    if not statuses.get(status):
+        known = "Under it nothing may be given." if status in statuses else none
         node.at("status").doubt(f"The status is {quoted(status)}. {known} Have it mended.")
         clear = False
     if not INTENT.get(intent):
-        known = "It is no order." if intent in INTENT else "R4 has no such word."
+        known = "It is no order." if intent in INTENT else none
         node.at("intent").doubt(f"The intent is {quoted(intent)}. {known} Leave it out by its id.")
         clear = False
     for category in node.each("category"):
@@ -121,34 +154,46 @@ def _is_order(node: Node) -> bool:
     if node.true("doNotPerform"):
         node.at("doNotPerform").doubt("The drug is not to be given. Leave it out by its id.")
         clear = False
-    if node.true("reportedBoolean") or node.there("reportedReference"):
+    told = node.true("reported") or node.true("reportedBoolean")
+    if told or node.there("reportedReference") or node.there("informationSource"):
         node.doubt("It was reported by somebody, not ordered. Leave it out by its id.")
         clear = False
     return clear
 
 
-def _medication(node: Node, words: Exchange, resolve: Resolve) -> tuple[str, str, str]:
-    """The drug, its strength and its form."""
-    if node.there("medicationCodeableConcept"):
-        return drug_of(node.part("medicationCodeableConcept"), words), "", ""
-    reference = node.part("medicationReference")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Drug:
+    """What is ordered: its name, strength and form, or the mixture that it is part of."""
+
+    name: str = ""
+    strength: str = ""
+    form: str = ""
+    mixture: Mixture | None = None
+
+
+def _medication(node: Node, words: Exchange, resolve: Resolve, release: str) -> _Drug:
+    named, reference = named_and_meant(node, "medication")
+    if named.value is not None and reference.value is not None:
+        reference.doubt("It names a drug and refers to one beside it. Have one of them sent.")
+        return _Drug()
+    if named.value is not None:
+        return _Drug(name=drug_of(named, words))
     name = reference.text("reference")
     medication = _contained(node, name[1:]) if name.startswith("#") else resolve(name)
     if medication is None or medication.text("resourceType") != "Medication":
         reference.doubt("The medication is not in the file. Have the Medication sent with it.")
-        return "", "", ""
-    if not sound("Medication", medication.value, medication.path, node.findings, R4):
-        return "", "", ""
+        return _Drug()
+    if not sound("Medication", medication.value, medication.path, node.findings, release):
+        return _Drug()
     ingredients = list(medication.each("ingredient"))
     if len(ingredients) > 1:
-        medication.at("ingredient").doubt(f"It is a mixture of {len(ingredients)}. {_BY_HAND}")
-        return "", "", ""
-    form = meaning(medication.part("form")).words
+        mixture = mixture_of(medication, words)
+        return _Drug(name=mixture.drug if mixture else "", mixture=mixture)
+    form = meaning(form_of(medication)).words
     strength = _strength(ingredients[0], words) if ingredients else ""
-    if medication.there("code"):
-        return drug_of(medication.part("code"), words), strength, form
-    inside = ingredients[0].part("itemCodeableConcept") if ingredients else medication.part("code")
-    return drug_of(inside, words), strength, form
+    inside = named_and_meant(ingredients[0], "item")[0] if ingredients else medication.part("code")
+    named = medication.part("code") if medication.there("code") else inside
+    return _Drug(name=drug_of(named, words), strength=strength, form=form)
 
 
 def _contained(node: Node, id_: str) -> Node | None:
@@ -158,7 +203,7 @@ def _contained(node: Node, id_: str) -> Node | None:
 
 def _strength(ingredient: Node, words: Exchange) -> str:
     """An amount in a volume; "" for the strength of a tablet, which says nothing of a volume."""
-    ratio = ingredient.part("strength")
+    ratio = strength_in(ingredient)
     above, below = ratio.part("numerator"), ratio.part("denominator")
     if above.value is None or below.value is None:
         return ""
@@ -170,8 +215,11 @@ def _strength(ingredient: Node, words: Exchange) -> str:
     return fitting(ratio.path, ratio.findings, strength_of, f"{amount} in {per}")
 
 
-def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
-    """The one dose, its figures as they stand in the file."""
+def _dose(dosage: Node, words: Exchange, taken: Taken, *, runs: bool) -> tuple[str, Node | None]:
+    """The one dose, its figures as they stand in the file, and the row that it is in.
+
+    `runs` says that it runs in, so that a rate in the row is no doubt.
+    """
     for key, sentence in _CHANGING.items():
         if dosage.there(key):
             dosage.at(key).doubt(f"{sentence} {_BY_HAND}")
@@ -179,23 +227,32 @@ def _dose(dosage: Node, words: Exchange, taken: Taken) -> str:
     if len(rows) != 1:
         said = "There is no dose in figures." if not rows else "There are several doses."
         dosage.at("doseAndRate").doubt(f"{said} {_BY_HAND}")
-        return ""
+        return "", None
     (row,) = rows
     for key in row.names:
-        if key.startswith("rate"):
+        if key == "rateRange":
+            row.at(key).doubt(f"{_ranged(row.part(key), words, 'rate')} {_DECIDED}")
+        elif key.startswith("rate") and not runs:
             row.at(key).doubt(f"{_RATE} {_BY_HAND}")
         elif key == "doseRange":
-            row.at(key).doubt(f"A dose from one amount to another is no one dose. {_BY_HAND}")
+            row.at(key).doubt(f"{_ranged(row.part(key), words, 'dose')} {_DECIDED}")
     quantity = row.part("doseQuantity")
-    if quantity.value is None and not any(
-        key.startswith(("rate", "doseRange")) for key in row.names
-    ):
+    ranged = "doseRange" in row.names
+    rated = not runs and any(key.startswith("rate") for key in row.names)
+    if quantity.value is None and not ranged and not rated:
         row.doubt(f"There is no dose in figures. {_BY_HAND}")
     text = amount_in(quantity, words)
     raw = quantity.figures("value")
     if text and raw != text.partition(" ")[0]:
         taken.remark(f"{quantity.path}.value", f"{quoted(raw)} is taken as {text}.")
-    return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text)
+    return fitting(f"{quantity.path}.value", dosage.findings, ordered_dose, text), row
+
+
+def _ranged(node: Node, words: Exchange, what: str) -> str:
+    """That a dose or rate from one amount to another is no one dose or rate."""
+    low, high = (amount_in(node.part(key), words) for key in ("low", "high"))
+    ends = f" from {low} to {high}" if low and high else ""
+    return f"A range{ends} is no one {what}."
 
 
 def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> str:
@@ -220,4 +277,5 @@ def _prescriber(node: Node, words: Exchange, taken: Taken, resolve: Resolve) -> 
 
 def _indication(node: Node) -> str:
     """What it is for: the first reason that is given in words."""
-    return next((found for one in node.each("reasonCode") if (found := meaning(one).words)), "")
+    codes = [*node.each("reasonCode"), *(one.part("concept") for one in node.each("reason"))]
+    return next((found for one in codes if (found := meaning(one).words)), "")

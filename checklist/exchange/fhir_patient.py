@@ -150,7 +150,9 @@ def _counts(node: Node, taken: Taken) -> bool:
 
 def _allergy(node: Node, substance: str, words: Exchange) -> Line:
     reactions = (
-        meaning(one).words for row in node.each("reaction") for one in row.each("manifestation")
+        meaning(one.part("concept") if one.there("concept") else one).words
+        for row in node.each("reaction")
+        for one in row.each("manifestation")
     )
     return {
         "substance": substance,

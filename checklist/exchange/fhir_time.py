@@ -8,13 +8,16 @@ from datetime import UTC, datetime, time
 
 from checklist.exchange.frequency import Often, of_code, often
 from checklist.exchange.node import Node
-from checklist.exchange.taken import figures, local_moment, written_moment
+from checklist.exchange.taken import amount, figures, fitting, local_moment, written_moment
+from checklist.intake.amount import time_of
 from checklist.intake.fault import NotAsWritten
 from checklist.number import NumberFault, quoted
+from checklist.quantity import UnitFault
 
 _DAY = r"[0-9]{4}-[0-9]{2}-[0-9]{2}"
 _MOMENT = rf"({_DAY}T[0-9]{{2}}:[0-9]{{2}}:[0-9]{{2}})(?:\.[0-9]+)?(Z|[+-][0-9]{{2}}:[0-9]{{2}})"
 _READ = ("boundsPeriod", "count", "frequency", "period", "periodUnit")
+_LENGTH = ("duration", "durationUnit")
 FIRST, LAST = time(0, 0), time(23, 59, 59)
 
 
@@ -27,6 +30,8 @@ class Times:
     due: str = ""
     starts: str = ""
     stops: str = ""
+    duration: str = ""
+    """For how long one dose runs in."""
     sure: bool = field(default=True)
     """False where something was said that is not taken; it is noted as a doubt."""
 
@@ -69,8 +74,11 @@ def moment_in(node: Node, zone: str, *, of_day: time | None = None) -> str:
     return ""
 
 
-def times_of(dosage: Node, zone: str) -> Times:
-    """When the dose of a dosage instruction is due, and how often."""
+def times_of(dosage: Node, zone: str, *, runs: bool = False) -> Times:
+    """When the dose of a dosage instruction is due, and how often.
+
+    `runs` says that it runs in, so that its length of time is taken and no doubt.
+    """
     timing, times = dosage.part("timing"), Times()
     events = [moment_in(one, zone) for one in timing.each("event")]
     if len(events) > 1:
@@ -79,11 +87,14 @@ def times_of(dosage: Node, zone: str) -> Times:
         )
         times.sure = False
     times.due = events[0] if events else ""
-    found = _repeated(timing.part("repeat"), times, zone) or _coded(timing, times)
+    found = _repeated(timing.part("repeat"), times, zone, runs=runs) or _coded(timing, times)
     if found is None and times.due:
         found = Often("once")
     needed = dosage.part("asNeededCodeableConcept")
-    if dosage.true("asNeededBoolean") or needed.value is not None:
+    if reasons := list(dosage.each("asNeededFor")):
+        needed = reasons[0]
+    asked = dosage.true("asNeeded") or dosage.true("asNeededBoolean")
+    if asked or needed.value is not None:
         why = needed.text("text") or next((c.text("display") for c in needed.each("coding")), "")
         found = (found or Often("")).as_needed(why)
     if found is not None:
@@ -91,10 +102,12 @@ def times_of(dosage: Node, zone: str) -> Times:
     return times
 
 
-def _repeated(repeat: Node, times: Times, zone: str) -> Often | None:
+def _repeated(repeat: Node, times: Times, zone: str, *, runs: bool) -> Often | None:
     """How often, from figures; what else stands there is a doubt, since it changes when to give."""
+    if runs and repeat.there("duration"):
+        times.duration = _length(repeat)
     for key in repeat.names:
-        if key not in _READ:
+        if key not in _READ and not (runs and key in _LENGTH):
             repeat.at(key).doubt("This part of a timing is not taken. Have the order sent without.")
             times.sure = False
     bounds = repeat.part("boundsPeriod")
@@ -113,6 +126,23 @@ def _repeated(repeat: Node, times: Times, zone: str) -> Often | None:
         repeat.at("period").doubt(str(fault))
         times.sure = False
         return None
+
+
+def _length(repeat: Node) -> str:
+    """For how long a dose runs in; "" and a doubt for what is no length of time.
+
+    A unit of time is a UCUM code by the standard: FHIR R4, value set units-of-time.
+    """
+    place = repeat.at("duration")
+    if not repeat.there("durationUnit"):
+        place.doubt("It has no unit of time. Have durationUnit sent.")
+        return ""
+    try:
+        text = amount(repeat.figures("duration"), repeat.text("durationUnit"))
+    except (NumberFault, UnitFault) as fault:
+        place.doubt(str(fault))
+        return ""
+    return fitting(place.path, repeat.findings, time_of, text)
 
 
 def _coded(timing: Node, times: Times) -> Often | None:

@@ -179,9 +179,17 @@ def _whole(group: Sequence[Segment], order: Segment, at: _Fields) -> None:
     for field in (at.each, at.rate):
         if order.there(field):
             order.doubt(field, f"How a dose runs in is not taken. {_BY_HAND}")
-    most = order.text(at.most)
-    if most and most != order.text(at.least):
-        order.doubt(at.most, f"A dose from one amount to another is no one dose. {_BY_HAND}")
+    if _ranged(order, at):
+        least, most = order.text(at.least), order.text(at.most)
+        order.doubt(
+            at.most,
+            f"A range from {quoted(least)} to {quoted(most)} is no one dose. Whoever prescribes"
+            " decides which: have one ordered, or leave the order out by its id.",
+        )
+
+
+def _ranged(order: Segment, at: _Fields) -> bool:
+    return order.text(at.most) not in ("", order.text(at.least))
 
 
 def _drug(order: Segment, field: int, words: Exchange) -> str:
@@ -195,6 +203,8 @@ def _dose(order: Segment, at: _Fields, words: Exchange, taken: Taken) -> str:
     raw, code = order.text(at.least), unit_in(order, at.units, words)
     if not raw:
         order.doubt(at.least, "There is no dose in figures. Have it sent.")
+        return ""
+    if _ranged(order, at):
         return ""
     text = _amount(order, at.least, raw, code)
     if text and raw != text.partition(" ")[0]:

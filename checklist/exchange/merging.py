@@ -8,13 +8,18 @@ from enum import StrEnum
 from typing import Any
 
 from checklist.exchange.taken import OVER, Line, Taken
-from checklist.intake.fault import Findings
+from checklist.intake.fault import Findings, said_place
+from checklist.intake.infusion import InfusionRecord, infusion_of
 from checklist.intake.orders import WRITTEN
 from checklist.number import quoted
+from checklist.order import Infusion
+from checklist.quantity import Concentration, Quantity, same
 
 OWN = ("hold", "double_check", "time_critical", "verbal", "read_back", "last_given")
 """What only this ward's file says of an order: it stays, whatever is taken."""
-_ORDERED = (*WRITTEN, "form", "site", "interval", "patient")
+OWN_OF_INFUSION = ("first_out", "gravity")
+"""The same of how a dose runs in."""
+_ORDERED = (*WRITTEN, "form", "site", "interval", "patient", "infusion")
 """What a pharmacist's review was of; it falls when one of these changes."""
 
 
@@ -185,21 +190,55 @@ def _change(before: Line | None, taken: Line, findings: Findings) -> Change:
         after = {**before, "status": taken["status"]}
     else:
         for key in ("infusion", "second"):
-            if key in before:
+            if key in before and key not in taken:
                 findings.add(
-                    place, f"Here it has {key} beside it, which the file cannot say. Leave it out."
+                    place,
+                    f"Here it has {key} beside it, which the file does not say. Leave it out.",
                 )
         after = _tidy({**taken, **{key: before[key] for key in OWN if key in before}})
+        if "infusion" in taken:
+            stands = before.get("infusion", {})
+            kept = {key: stands[key] for key in OWN_OF_INFUSION if key in stands}
+            run = {**taken["infusion"], **kept}
+            after["infusion"] = stands if _alike(run, stands) else run
         ordered = any(after.get(key, "") != before.get(key, "") for key in _ORDERED)
         if not ordered and not after.get("reviewed_by") and before.get("reviewed_by"):
             after["reviewed_by"] = before["reviewed_by"]
+    old, new = _flat(before), _flat(after)
     said = tuple(
-        f"{key.replace('_', ' ')}: {_said(before.get(key))}, then {_said(after.get(key))}"
-        for key in sorted(after.keys() | before.keys())
-        if after.get(key, "") != before.get(key, "") and not _both_active(key, before, after)
+        f"{key.replace('_', ' ')}: {_said(old.get(key))}, then {_said(new.get(key))}"
+        for key in sorted(new.keys() | old.keys())
+        if new.get(key, "") != old.get(key, "") and not _both_active(key, old, new)
     )
     kind = Kind.CHANGED if said else Kind.SAME
     return Change(id=id_, kind=kind, line=after if said else before, said=said)
+
+
+def _alike(one: Line, other: Line) -> bool:
+    """Whether two infusions mean the same: 0.9 % is 0.9 g in 100 mL, and 4 h are 4 hours."""
+    first, second = _run(one), _run(other)
+    if first is None or second is None:
+        return False
+    for key in Infusion.__slots__:
+        a, b = getattr(first, key), getattr(second, key)
+        measured = isinstance(a, (Quantity, Concentration))
+        if not (same(a, b) if measured else type(a) is type(b) and a == b):
+            return False
+    return True
+
+
+def _run(line: Line) -> Infusion | None:
+    """What an infusion says; None where any of it is not clear."""
+    findings, unreadable = Findings(""), dict[str, str]()
+    one = findings.check(InfusionRecord, line, said_place(""))
+    run = infusion_of(one, "", findings, unreadable)
+    return None if findings.faults or unreadable else run
+
+
+def _flat(line: Line) -> Line:
+    """The line with each part of its infusion under a name of its own, to tell what changes."""
+    run = {f"infusion, {key}": value for key, value in line.get("infusion", {}).items()}
+    return {**{key: value for key, value in line.items() if key != "infusion"}, **run}
 
 
 def _both_active(key: str, before: Line, after: Line) -> bool:

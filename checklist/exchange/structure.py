@@ -58,7 +58,7 @@ def _place(path: str, keys: Sequence[str | int]) -> str:
 
 def _sentence(kind: str, message: str, release: str) -> str:
     if kind == "extra_forbidden":
-        return f"FHIR {release} knows no such element here. Have it taken out."
+        return f"FHIR {release} has no such element here. Have it left out, or name its release."
     if kind == "model_field_validation.missing":
         return f"FHIR {release} needs this element. Have it sent."
     said = " ".join(message.removeprefix("Value error, ").replace("`", "").split()).rstrip(".")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from checklist.beside import CAUSES
 from checklist.faces import blocks
 from checklist.faces.answering import Asker, EndAsked
 from checklist.faces.saying import apart
@@ -10,27 +11,17 @@ from checklist.gate import Rules
 from checklist.screen import Screen
 from checklist.workflow import ending_words
 
-# What came in between: one tap, in words of the ward. Common practice, no source.
-CAUSES = {
-    "call": "A call",
-    "colleague": "A colleague",
-    "patient": "A patient or a family",
-    "alarm": "An alarm",
-    "fetching": "Something had to be fetched",
-    "other": "Something else",
-}
-NOT_SAID = "not said"
 LEAVE = ":q"
 
 
 def cause(terminal: Terminal) -> str:
-    """What came in between, by one number; anything else counts as not said."""
+    """What came in between, by one number; "" where it is not said."""
     causes = list(CAUSES.items())
     terminal.say("What came in between? One number; Enter: not said.")
     blocks.listed(terminal, causes)
     raw = terminal.read(">").strip()
     named = {str(number): code for number, (code, _) in enumerate(causes, start=1)}
-    return named.get(raw, NOT_SAID)
+    return named.get(raw, "")
 
 
 def away(terminal: Terminal, asker: Asker, screen: Screen, since: str, by: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 from datetime import datetime
 
+from checklist.beside import NOT_SAID
 from checklist.engine import GO_ON, MovedOn, NotOffered
 from checklist.faces import blocks, breaks, handover
 from checklist.faces.answering import Asker, BreakAsked, EndAsked, unread_note
@@ -15,7 +16,7 @@ from checklist.faces.workplace import Workplace, begun, quoted
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
-from checklist.observation import KEYED_NOTE
+from checklist.observation import keyed_note
 from checklist.people import StaffMember
 from checklist.preparation import GIVEN
 from checklist.screen import Outcome, Screen
@@ -258,15 +259,18 @@ class Guided:
     # -- breaks and endings --------------------------------------------------------------------
 
     def _break(self) -> None:
-        cause = breaks.cause(self._terminal)
-        self._station.interrupt(self.id, cause, self._present().code)
+        """Record the break at once; what came in between is asked after it, and may stay open."""
+        self._station.interrupt(self.id, NOT_SAID, self._present().code)
         self._second = None
+        if cause := breaks.cause(self._terminal):
+            with contextlib.suppress(NotOffered):  # told meanwhile at another place
+                self._station.explain(self.id, cause, self._by.code)
 
     def _away(self, screen: Screen) -> None:
         since = self._clock(screen.prep.last_at)
         typed = breaks.away(self._terminal, self._asker, screen, since, self._by.code)
         if typed == breaks.LEAVE:
-            raise Stopped(breaks.NOT_SAID)
+            raise Stopped(NOT_SAID)
         if not typed:
             self._resume()
 
@@ -356,7 +360,7 @@ class Guided:
 
     def _typed_code(self, field: Field, reason: str) -> None:
         """Keep why a code was typed in place of a scan."""
-        self._note(f"{KEYED_NOTE}: {field.name}: {reason}")
+        self._note(keyed_note(field.name, reason))
 
     def _note(self, text: str) -> None:
         self._station.note(self.id, text, self._present().code, ours=True)

@@ -77,10 +77,11 @@ def _code_of(fault: Exception) -> int | None:
     return USAGE if isinstance(fault, told_of) else None
 
 
-def needs_terminal() -> None:
-    """Refuse to guide anybody when no person can be sitting at the other end."""
+def needs_terminal(what: str, otherwise: str = "") -> None:
+    """Refuse to guide anybody when no person can be sitting at the other end.
+
+    `what` is to be done there; `otherwise` says how it is done without a terminal, "" if it is not.
+    """
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise CannotGoOn(
-            "Guided preparation needs a terminal with a person at it. Run it in one, or add"
-            " --lines to work it from another program."
-        )
+        way = f", or {otherwise}" if otherwise else ""
+        raise CannotGoOn(f"{what} needs a terminal with a person at it. Run it in one{way}.")

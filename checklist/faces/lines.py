@@ -92,7 +92,7 @@ from checklist.faces.stops import Stopped, Stops
 from checklist.faces.workplace import Workplace, begun
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
-from checklist.observation import KEYED, KEYED_NOTE, Channel, Kind
+from checklist.observation import KEYED, Channel, Kind, keyed_note
 from checklist.preparation import GIVEN
 from checklist.printing.press import DPI
 from checklist.screen import Outcome, Screen, Told
@@ -224,8 +224,8 @@ class Lines:
                 asked_here = {field.name for field in self._screen().fields}
                 if answers.keys() <= asked_here and turn in (None, station.find(id_).turn):
                     for name, why in keyed.items():
-                        note = f"{KEYED_NOTE}: {name}: {why}"
-                        turn = station.note(id_, note, by, ours=True).screen.prep.turn
+                        kept = keyed_note(name, why)
+                        turn = station.note(id_, kept, by, ours=True).screen.prep.turn
                 outcome = station.attempt(id_, answers, by, turn=turn)
             case "remedy":
                 remedy = one_of(asked, act, tuple(each.value for each in Remedy))

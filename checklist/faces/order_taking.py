@@ -18,7 +18,8 @@ import typer
 from checklist import library
 from checklist.exchange.merging import Change, Kind, Merged, merged
 from checklist.exchange.reading import taken_from
-from checklist.exchange.taken import Taken
+from checklist.exchange.structure import R4, RELEASES
+from checklist.exchange.taken import OVER, Taken
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.review_desk import say, table
 from checklist.faces.workplace import quoted
@@ -36,16 +37,21 @@ def take(
     leave_out: Sequence[str],
     drop: Sequence[str],
     as_json: bool,
+    release: str = R4,
 ) -> None:
     """Show what taking a file would change, and with `into` change it. Raises Faults, CannotGoOn.
 
     Nothing is written when anything is in doubt, or when the file there changed meanwhile.
     """
+    if release not in RELEASES:
+        raise CannotGoOn(f"--release {release}: write {' or '.join(RELEASES)}.")
     here = load_ward(_ward_folder(ward, into))
     target = (into or here.folder) / ORDERS
     base, digest = _standing(target)
     findings = Findings(file.name)
-    taken = taken_from(file, here.exchange, here.unit.timezone, findings, leave_out=leave_out)
+    taken = taken_from(
+        file, here.exchange, here.unit.timezone, findings, leave_out=leave_out, release=release
+    )
     _all_left_out(taken, leave_out, findings)
     if findings.faults:
         _refused(taken, findings, as_json)
@@ -56,7 +62,7 @@ def take(
     read = _read_back(here, text)
     _clear(found, read, file.name)
     kept = put(target, text, digest) if into is not None and found.moves else ""
-    remarks = [*taken.remarks, *_unknown(found, read)]
+    remarks = [*taken.remarks, *_unknown(found, read), *_unreviewed(found, read)]
     if as_json:
         typer.echo(json.dumps(_data(found, remarks, written=into is not None and found.moves)))
         return
@@ -209,6 +215,16 @@ def _row(what: str, id_: str, line: Mapping[str, Any]) -> tuple[str, ...]:
     return (what, id_, str(line.get("patient", "")), dose, due, line.get("status", "active"))
 
 
+def _running(run: Mapping[str, str]) -> str:
+    """How a dose runs in, as one line."""
+    over = f"over {run['duration']}" if "duration" in run else ""
+    parts = (
+        run["into"], f"{run['carrier']} {run['carrier_strength']}", run["volume"],
+        run.get("rate", ""), over,
+    )  # fmt: skip
+    return ", ".join(one for one in parts if one)
+
+
 def _show(found: Merged, remarks: Sequence[str]) -> None:
     """The order lines of the file as a table, then each change and remark in words."""
     quiet = (Kind.PASSED_OVER, Kind.STAYS)
@@ -216,6 +232,8 @@ def _show(found: Merged, remarks: Sequence[str]) -> None:
     if rows:
         table(HEADS, rows)
     for one in found.changes:
+        if one.kind is Kind.NEW and "infusion" in one.line:
+            say(f"{one.id}: {_running(one.line['infusion'])}", "runs in  ")
         for sentence in one.said:
             say(f"{one.id}: {sentence}", "changes  ")
         if one.kind is Kind.PASSED_OVER:
@@ -254,6 +272,23 @@ def _unknown(found: Merged, read: Ward) -> list[str]:
         " its code in exchange.toml."
         for id_, drug in drugs
         if read.formulary.drug(drug) is None
+    ]
+
+
+def _unreviewed(found: Merged, read: Ward) -> list[str]:
+    """Remarks on orders that a nurse will be held up with, since no pharmacist has looked at them.
+
+    FHIR has no place for that in an order, so a pharmacist puts it in by hand.
+    """
+    if not read.unit.pharmacist_review_expected:
+        return []
+    return [
+        f"order {one.id}: no pharmacist's review is in it, so each dose is held up. Once it was"
+        " reviewed, write reviewed_by in orders.json."
+        for one in found.changes
+        if one.kind in (Kind.NEW, Kind.CHANGED)
+        and one.line.get("status", "active") not in OVER
+        and not one.line.get("reviewed_by")
     ]
 
 

@@ -26,7 +26,7 @@ def orders() -> None:
 def take(
     file: Annotated[
         Path,
-        typer.Argument(metavar="FILE", help="A FHIR R4 Bundle in JSON, or one HL7 v2 message."),
+        typer.Argument(metavar="FILE", help="A FHIR Bundle in JSON, or one HL7 v2 message."),
     ],
     ward: Annotated[
         Path | None,
@@ -44,6 +44,9 @@ def take(
         list[str] | None,
         typer.Option("--drop", metavar="ID", help="An order here that the file lacks, to drop."),
     ] = None,
+    release: Annotated[
+        str, typer.Option("--release", metavar="R4|R5", help="The release of FHIR of the file.")
+    ] = "R4",
     json: JsonOption = False,
 ) -> None:
     """Look at the orders in a file, or take them into a ward's orders.json.
@@ -65,6 +68,7 @@ def take(
             leave_out=tuple(leave_out or ()),
             drop=tuple(drop or ()),
             as_json=json,
+            release=release,
         )
 
 

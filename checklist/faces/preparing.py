@@ -22,7 +22,7 @@ UNTRIED = (
 
 def guided(place: Place, order: str, *, by: str, container: str) -> int:
     """Guide a person through the preparation of an order; gives the exit code."""
-    needs_terminal()
+    needs_terminal("Guided preparation", "add --lines to work it from another program")
     from checklist.faces.stops import Stopped, Stops
     from checklist.faces.terminal import Terminal
 

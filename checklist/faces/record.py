@@ -14,6 +14,7 @@ import typer
 
 from checklist import codec, library
 from checklist.answer import SEALED
+from checklist.beside import CAUSES
 from checklist.definition import from_text
 from checklist.engine import GO_ON
 from checklist.faces.blocks import dose_of, short
@@ -227,6 +228,8 @@ def said_what(told: Told, entry: Entry) -> str:
             return f"way on: {REMEDY_WORDS[Remedy(body['remedy'])]}{beside}"
         case "interrupted":
             return f"interrupted: {body['cause']}"
+        case "explained":
+            return f"what came between: {CAUSES.get(body['cause'], body['cause'])}"
         case "resumed":
             return "came back"
         case "ended":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from checklist.beside import CAUSES
 from checklist.educator.story import Compared, Moment, Pace, Story, TooFast, compared, story_of
 from checklist.educator.watch import NOT_SO, SEEN, Watch
 from checklist.engine import GO_ON
@@ -54,6 +55,8 @@ def what(one: Moment) -> str:
             return f"way out of {codes}: {REMEDY_WORDS[Remedy(one.how)]}{beside}"
         case "interrupted":
             return f"interrupted: {one.how}"
+        case "explained":
+            return f"what came between: {CAUSES.get(one.how, one.how)}"
         case "resumed":
             return "came back"
         case "ended":

@@ -28,7 +28,7 @@ def try_out(*, ward: Path | None, trail: Path | None, station: str, by: str) -> 
     Where there is no trail yet it is kept and not recorded. Raises CannotGoOn, ScannerFault, the
     trail's own faults.
     """
-    needs_terminal()
+    needs_terminal("Trying a scanner")
     unit = load_ward(ward or library.folder("demo_db")).unit
     name = station or (unit.stations[0] if unit.stations else unit.code)
     path = trail or (ward or data_folder()) / TRAIL

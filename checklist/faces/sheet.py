@@ -35,7 +35,9 @@ VERIFY = (
     " preparation are whole when the digest above stands at its number there."
 )
 AFTER = "What was recorded of this preparation after that entry is not under this checkpoint."
-EVENTS = ("cautioned", "proceeded", "refused", "remedied", "interrupted", "resumed", "ended")
+EVENTS = (
+    "cautioned", "proceeded", "refused", "remedied", "interrupted", "explained", "resumed", "ended",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

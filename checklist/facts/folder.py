@@ -3,7 +3,7 @@
     exported.json                      # which files count, how far each trail was read
     key                                # what pseudonyms are made with; kept apart from what is sent
     preparations/month=2026-01/unit=W7E/...parquet
-    steps/..., findings/..., pairs/..., releases/..., breaks/..., amounts/...
+    steps/..., findings/..., pairs/..., releases/..., breaks/..., amounts/..., codes/...
 
 Files are never changed. A file counts only once `exported.json`, which is swapped in one move,
 names it; so an export that was cut short leaves the folder as it was before.
@@ -27,7 +27,7 @@ from checklist.facts.row import TABLES, Base, columns
 LIST = "exported.json"
 HALF = f"{LIST}.half"
 KEY = "key"
-FORMAT = 1
+FORMAT = 2
 EXTRA = "analytics"
 
 

@@ -266,6 +266,21 @@ AFTERWARDS: tuple[Question, ...] = (
             "percentile(away, 0.5) AS median_away_s",
         ),
     ),
+    of_rows(
+        "typed-codes", (24,), "How often is a product's code typed in place of a scan?",
+        source="codes", keys=("unit", "container"), per=("unit", "container"),
+        measures=(
+            "count(*) AS codes",
+            "sum(CASE WHEN channel = 'typed' OR why <> '' THEN 1 ELSE 0 END) AS typed",
+        ),
+        marked="channel = 'typed' OR why <> ''", share=("typed", "codes"),
+    ),
+    of_rows(
+        "typed-why", (24,), "Why is a product's code typed in place of a scan?",
+        source="codes", keys=("why",), where="channel = 'typed' OR why <> ''",
+        measures=("count(*) AS codes",),
+        note="An empty reason: the code came from another program that gave none.",
+    ),
     Question(
         name="worked-around", numbers=(24,),
         asks="Was an order's dose given within 10 minutes of an end, under another id?",

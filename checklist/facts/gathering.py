@@ -15,6 +15,7 @@ from checklist.facts.kept_flow import KeptFlow, StepOut, base_place
 from checklist.facts.row import (
     AmountFact,
     BreakFact,
+    CodeFact,
     Facts,
     FindingFact,
     PairFact,
@@ -22,6 +23,7 @@ from checklist.facts.row import (
     ReleaseFact,
     StepFact,
 )
+from checklist.observation import keyed_of
 from checklist.preparation import CLOSED, Entry, Event
 from checklist.workflow import THEN_DISCARDED
 
@@ -99,6 +101,8 @@ class _Gathering:
         self._releases: list[ReleaseFact] = []
         self._breaks: list[BreakFact] = []
         self._amounts: list[AmountFact] = []
+        self._codes: list[CodeFact] = []
+        self._keyed: dict[str, str] = {}
         self._broken: tuple[str, datetime] | None = None
         self._product = ""
         self._pending: Mapping[str, Any] = {}
@@ -122,6 +126,10 @@ class _Gathering:
             self._interrupted(entry, place, step)
         elif event.kind == "resumed":
             self._resumed(event)
+        elif event.kind == "noted":
+            self._keyed.update([keyed] if (keyed := keyed_of(event.body["text"])) else [])
+        elif event.kind == "explained":
+            self._breaks[-1] = replace(self._breaks[-1], cause=event.body["cause"])
         elif event.kind == "revealed":
             self._counts["shown"] += 1
         elif event.kind == "ended":
@@ -157,6 +165,7 @@ class _Gathering:
                 after_break=int(self._after_break == place),
             )
         )
+        self._read(entry, step, event.body["seen"])
         if second or (step.who == "giver" and event.by != self._first.event.by):
             self._paired(entry, step, person, attempt)
         if event.kind == "passed":
@@ -168,6 +177,22 @@ class _Gathering:
             for told, barrier in zip(event.body["reasons"], barriers, strict=True):
                 self._found(entry, place, step, told, barrier)
         self._after_break = ""
+
+    def _read(self, entry: Entry, step: StepOut, seen: Mapping[str, Any]) -> None:
+        """The product codes of a try; why one was typed was noted just before it."""
+        keyed, self._keyed = self._keyed, {}
+        for name, one in sorted(seen.items()):
+            if "product" in one["value"]:
+                self._codes.append(
+                    CodeFact(
+                        **self._of(entry),
+                        step=step.step,
+                        stage=step.stage,
+                        field=name,
+                        channel=one["channel"],
+                        why=keyed.get(name, ""),
+                    )
+                )
 
     def _found(
         self, entry: Entry, place: str, step: StepOut, told: Mapping[str, Any], barrier: str
@@ -345,6 +370,7 @@ class _Gathering:
             releases=tuple(self._releases),
             breaks=tuple(self._breaks),
             amounts=tuple(self._amounts),
+            codes=tuple(self._codes),
         )
 
     def _whole(self, ending: str) -> PreparationFact:

@@ -58,7 +58,7 @@ _FORTY = (
     _q("Did new rules change the rate?", "rules"),
     _q("Which stops were not right themselves?", "overrides", "cautions",
        commands=("checklist facts judged FILE",)),
-    _q("Are stops worked around?", "worked-around",
+    _q("Are stops worked around?", "worked-around", "typed-codes", "typed-why",
        note="What was prepared without the checklist is in no trail: only what came back is seen."),
     _q("What would have reached the patient?", "reach", "near-misses", "near-misses-weekly",
        "late", "harm", "hazards"),

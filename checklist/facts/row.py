@@ -223,6 +223,23 @@ class AmountFact(Base):
     measure: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CodeFact(Base):
+    """One product code that was read at a try of a step.
+
+    `channel` is "scanned", "typed" or "lines"; `why` is the reason that was given for typing it in
+    place of a scan, one of `observation.KEYED`, and "" where none was asked for or given.
+    """
+
+    seq: int
+    at: str
+    step: str
+    stage: str
+    field: str
+    channel: str
+    why: str
+
+
 STAGES = ("before opening", "open", "drawn up", "at the bedside", "once given", "account")
 """How far a dose has come, in their order; "account" is the side phase for opened items."""
 
@@ -235,6 +252,7 @@ TABLES: Mapping[str, type[Base]] = MappingProxyType(
         "releases": ReleaseFact,
         "breaks": BreakFact,
         "amounts": AmountFact,
+        "codes": CodeFact,
     }
 )
 """The tables by name, each with the form of its rows."""
@@ -251,6 +269,7 @@ class Facts:
     releases: tuple[ReleaseFact, ...] = ()
     breaks: tuple[BreakFact, ...] = ()
     amounts: tuple[AmountFact, ...] = ()
+    codes: tuple[CodeFact, ...] = ()
 
     def rows(self, table: str) -> tuple[Base, ...]:
         """The rows that go into a table."""

@@ -15,6 +15,10 @@ r"""exchange.toml: how a ward's health record says what this program says in its
     "https://larkmoor.example/allergies|0" = "none known"
     [classes]                                # a substance = the drug class that it belongs to
     "penicillin V" = "penicillins"
+    [fluids]                                 # "system|code" = a carrier fluid of the formulary
+    "https://larkmoor.example/drugs|3007" = "glucose"
+    [vessels]                                # a mixture's form = bag, bottle, burette, pump syringe
+    "https://larkmoor.example/forms|B" = "bag"
 
 The file may be left out, and so may each part of it. The four lists name the place that gave out a
 number: `identifier.system` of FHIR, or the assigning authority of HL7 v2. Without a list, the
@@ -39,6 +43,7 @@ from pydantic import Field
 from checklist import ucum
 from checklist.formulary import Formulary
 from checklist.intake.fault import Findings, NotAsWritten, Record, nearest, said_place
+from checklist.intake.infusion import VESSELS
 from checklist.intake.page import MAX_TOML, page, toml
 from checklist.intake.route import route_of
 from checklist.number import quoted
@@ -63,15 +68,17 @@ class _Exchange(Record):
     units: Words = Field(default_factory=dict)
     allergies: Words = Field(default_factory=dict)
     classes: Words = Field(default_factory=dict)
+    fluids: Words = Field(default_factory=dict)
+    vessels: Words = Field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exchange:
     """What the health record's codes and numbers mean here. Empty where there is no such file.
 
-    The keys of `drugs`, `routes`, `units` and `allergies` are system, stroke, code. The values of
-    `routes` are route codes such as "IV", those of `units` UCUM codes. The keys of `classes` are
-    substances in small letters.
+    The keys of all but `classes` are system, stroke, code. The values of `routes` are route codes
+    such as "IV", those of `units` UCUM codes. The keys of `classes` are substances in small
+    letters. `fluids` and `vessels` say what a mixture is made with, and in.
     """
 
     prescriber_in: tuple[str, ...] = ()
@@ -83,6 +90,8 @@ class Exchange:
     units: Mapping[str, str] = field(default_factory=dict)
     allergies: Mapping[str, str] = field(default_factory=dict)
     classes: Mapping[str, str] = field(default_factory=dict)
+    fluids: Mapping[str, str] = field(default_factory=dict)
+    vessels: Mapping[str, str] = field(default_factory=dict)
 
 
 def exchange_of(path: Path, findings: Findings, formulary: Formulary | None) -> Exchange | None:
@@ -96,14 +105,17 @@ def exchange_of(path: Path, findings: Findings, formulary: Formulary | None) -> 
         return None
     if not tables:
         findings.add("", "There is nothing in it. Fill it in, or take the file away.")
-    for name in ("drugs", "routes", "units", "allergies"):
+    for name in ("drugs", "routes", "units", "allergies", "fluids", "vessels"):
         for key in getattr(one, name):
             _coded(findings, name, key)
     if formulary is not None:
-        for key, drug in one.drugs.items():
-            if formulary.drug(drug) is None:
-                known = nearest(drug, formulary.drugs)
-                findings.add(f"drugs, {key}", f"{quoted(drug)} is not a drug here. {known}")
+        for table in ("drugs", "fluids"):
+            for key, drug in getattr(one, table).items():
+                if formulary.drug(drug) is None:
+                    known = nearest(drug, formulary.drugs)
+                    findings.add(f"{table}, {key}", f"{quoted(drug)} is not a drug here. {known}")
+    for key, vessel in one.vessels.items():
+        findings.listed(f"vessels, {key}", vessel, VESSELS)
     routes = {k: findings.read(f"routes, {k}", _route, v) for k, v in one.routes.items()}
     units = {k: findings.read(f"units, {k}", ucum.written, v) for k, v in one.units.items()}
     if findings.faults:
@@ -118,6 +130,8 @@ def exchange_of(path: Path, findings: Findings, formulary: Formulary | None) -> 
         units=MappingProxyType({key: code for key, code in units.items() if code}),
         allergies=MappingProxyType(dict(one.allergies)),
         classes=MappingProxyType({k.casefold(): v for k, v in one.classes.items()}),
+        fluids=MappingProxyType(dict(one.fluids)),
+        vessels=MappingProxyType(dict(one.vessels)),
     )
 
 

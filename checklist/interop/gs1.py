@@ -26,6 +26,9 @@ __all__ = ["GS", "CodeFault", "PersonKind", "PersonRead", "Scan", "cleaned", "sc
 
 MAX_LENGTH = 256
 """The longest code that is read; GS1-128 ends at 48 characters, a small DataMatrix near 100."""
+OWN_LABEL = "91"
+"""GS1 application identifier for information of the firm's own (91 to 99, up to 90 characters).
+Labels that are printed here carry it."""
 
 
 class Carrier(StrEnum):
@@ -261,6 +264,12 @@ def _read(
 ) -> Scan:
     """What the fields say about an item or a person."""
     kinds = [ai for ai in ("01", "8017", "8018") if ai in fields]
+    if not kinds and OWN_LABEL in fields:
+        raise CodeFault(
+            f"This is the code of a printed label ({fields[OWN_LABEL]}), not that of an item or a"
+            " person. Scan the maker's code on the item itself. What a label belongs to:"
+            " checklist show and its figures."
+        )
     if not kinds:
         raise CodeFault(
             "This code has no item number and no person's number. Look for another code on the"

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from checklist.engine import may_be_labelled
+from checklist.beside import may_be_labelled
 from checklist.label import Label, label
 from checklist.people import StaffMember
 from checklist.preparation import Entry, Preparation, Surroundings

@@ -7,10 +7,10 @@ import re
 from dataclasses import dataclass
 from typing import Self
 
-AI = "91"
-"""GS1 application identifier for information of the firm's own (91 to 99, up to 90 characters)."""
+from checklist.interop.gs1 import OWN_LABEL
+
 DIGITS = 16
-_PREFIX = re.compile(rf"(?:\][dQC][0-9])?(?:\({AI}\)|{AI})?")
+_PREFIX = re.compile(rf"(?:\][dQC][0-9])?(?:\({OWN_LABEL}\)|{OWN_LABEL})?")
 
 
 class NotALabelCode(ValueError):
@@ -73,7 +73,7 @@ class LabelCode:
     @property
     def bracketed(self) -> str:
         """The whole element string as people write it: "(91)...", for the maker of the symbol."""
-        return f"({AI}){self.figures}"
+        return f"({OWN_LABEL}){self.figures}"
 
 
 def mark_of(trail_id: str) -> int:

@@ -23,7 +23,8 @@ class Preview:
     on `size`, and `larger` a size on which all of it does. `size` is that of the face and `sheet`
     that of the paper, both None where it did not come so far; `smallest` are the least letters, in
     points. `before` is the number of the label that was printed for this already: one more needs a
-    reason.
+    reason. `missing_colour` says that no class colour is known for this drug, where the unit asks
+    for them.
     """
 
     file: bytes | None = None
@@ -40,6 +41,7 @@ class Preview:
     form: Form | None = None
     smallest: float | None = None
     before: str = ""
+    missing_colour: bool = False
 
     @property
     def fits(self) -> bool:
@@ -79,6 +81,7 @@ def shown(made: Draft, *, form: str = "svg", dpi: int = press.DPI[0]) -> Preview
         size=made.size,
         form=made.form,
         before=made.before,
+        missing_colour=made.missing_colour,
     )
     try:
         laid = made.job().laid

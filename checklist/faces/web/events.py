@@ -47,7 +47,7 @@ class Following:
         )
         if session is None or desk.is_idle(session):
             return Response(status_code=204)  # tells a browser not to ask again
-        if not turn.isdecimal() or len(turn) > 9 or not 0 < len(id_) <= 100:
+        if not (turn.isascii() and turn.isdecimal()) or len(turn) > 9 or not 0 < len(id_) <= 100:
             return Response(status_code=204)
         if self._open >= MOST:
             return Response(status_code=503, headers={"Retry-After": "30"})

@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from checklist.drawing.plot import spread
 from checklist.educator.story import Moment, Story
-from checklist.preparation import CLOSED
+from checklist.preparation import BESIDE, CLOSED
 from checklist.workflow import Workflow
 
 LEFT, RIGHT = 136, 24
@@ -68,7 +68,7 @@ KEY = (
     (Kind.WENT_ON, "went on with a reason"),
     (Kind.BREAK, "break"),
     (Kind.BACK, "came back"),
-    (Kind.OTHER, "opened, ended, note, label or working shown"),
+    (Kind.OTHER, "opened, ended, note, cause, label or working shown"),
 )
 _KINDS = {
     "passed": Kind.STEP,
@@ -244,10 +244,11 @@ def _work(
     story: Story, lanes: Sequence[Lane], x: _Placed, high: Mapping[Lane, float]
 ) -> Iterator[Band]:
     """Who worked up to each entry: a stop of the engine ends somebody's work all the same."""
-    before = story.moments[0]
+    before, away = story.moments[0], False
     for one in story.moments[1:]:
         lane = Lane.PREPARER if one.by == story.person else Lane.SECOND
-        if before.what != "interrupted":
+        away = before.what == "interrupted" or (away and before.what in BESIDE)
+        if not away:
             yield Band(
                 x=x(before.since),
                 wide=x(one.since) - x(before.since),
@@ -262,18 +263,19 @@ def _work(
 
 def _breaks(story: Story, x: _Placed) -> Iterator[Band]:
     begun: Moment | None = None
+    why = ""
     for one in story.moments:
-        if begun is not None:
+        if begun is not None and one.what not in BESIDE:
             yield Band(
                 x=x(begun.since),
                 wide=x(one.since) - x(begun.since),
                 seconds=one.since - begun.since,
-                words=begun.how,
+                words=why,
                 shown="",
             )
             begun = None
-        if one.what == "interrupted":
-            begun = one
+        if one.what in ("interrupted", "explained"):
+            begun, why = begun or one, one.how
 
 
 def _waits(story: Story, x: _Placed, y: float) -> Iterator[Band]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import Response
 
+from checklist.beside import CAUSES
 from checklist.engine import GO_ON
 from checklist.faces.blocks import FOOTER, dose_of, short
 from checklist.faces.web.nurse.look import Look
@@ -38,6 +39,7 @@ WHAT = {
     "noted": "note",
     "revealed": "working shown",
     "printed": "printed",
+    "explained": "what came between",
 }
 
 
@@ -93,8 +95,8 @@ def _told(entry: Entry, look: Look, spot: Spot | None) -> Iterator[str]:
             yield GO_ON.get(body["because"], body["because"])
         case "remedied":
             yield REMEDY_WORDS[Remedy(body["remedy"])]
-        case "interrupted":
-            yield str(body["cause"])
+        case "interrupted" | "explained":
+            yield CAUSES.get(body["cause"], str(body["cause"]))
         case "ended":
             yield str(body["because"])
         case "noted":

@@ -8,10 +8,8 @@ from collections.abc import Mapping, Sequence
 from starlette.requests import Request
 
 from checklist.engine import MovedOn
-from checklist.preparation import Entry
+from checklist.preparation import BESIDE, Entry
 
-BESIDE = frozenset(("noted", "printed", "revealed"))
-"""Entries that move nothing, so that a page made before them still holds."""
 UNHEARD_OF = "no form of these pages"
 """How a BadForm is noted where it was sent."""
 LONGEST_NOTE = 200

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import replace
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from starlette.requests import Request
@@ -15,13 +16,15 @@ from checklist.faces.handover import sentence
 from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, digest, fresh, plain
 from checklist.faces.web.nurse.look import Look
 from checklist.faces.web.nurse.pages import Pages, to
+from checklist.faces.web.nurse.true_size import px_per_mm
 from checklist.faces.web.nurse.view import SECOND
 from checklist.faces.web.session import to_sign_in
 from checklist.label import label
 from checklist.people import StaffMember
 from checklist.printing import press
 from checklist.printing.job import AGAIN, Asked, Job, job
-from checklist.printing.press import DoesNotFit, Unprintable
+from checklist.printing.press import Unprintable
+from checklist.printing.preview import Preview, preview
 from checklist.station import NotAllowed, NotHere, NotSignedIn
 from checklist.stock import SIZES, NoSuchStock, Size
 from checklist.trail import Trail, TrailBusy, TurnTaken
@@ -34,17 +37,6 @@ SENT_BEFORE = (
     "This was sent before, and its label was printed then. For one more, choose the reason again"
     " here."
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
-    """A label as it would be printed, or why it cannot be."""
-
-    job: Job | None = None
-    svg: bytes = b""
-    why_not: str = ""
-    over: tuple[str, ...] = ()
-    again: bool = False
 
 
 class LabelPages:
@@ -71,7 +63,7 @@ class LabelPages:
             asked, size = self._asked(request.query_params.get("size", ""), "")
         except NoSuchStock as fault:
             asked, size, said, status = Asked(), "", said or str(fault), 422
-        made = await self._made(look, person, asked)
+        seen = await self._seen(look, person, asked)
         text = label(look.prep, look.around)
         return self._pages.shown(
             request,
@@ -80,7 +72,8 @@ class LabelPages:
             person.code,
             status=status,
             said=said,
-            made=made,
+            seen=seen,
+            px=_shown_size(seen.sheet, px_per_mm(request, self._desk)),
             size=size,
             sizes=[str(one) for one in SIZES],
             reasons=AGAIN,
@@ -100,10 +93,12 @@ class LabelPages:
             asked, _ = self._asked(request.query_params.get("size", ""), "")
         except NoSuchStock as fault:
             return desk.said(request, "No label", str(fault), 422)
-        made = await self._made(look, person, asked)
-        if not made.svg:
-            return desk.said(request, "No label", made.why_not, 409)
-        return Response(made.svg, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
+        seen = await self._seen(look, person, asked)
+        if seen.file is None:
+            return desk.said(request, "No label", seen.refusal, 409)
+        return Response(
+            seen.file, media_type="image/svg+xml", headers={"Cache-Control": "no-store"}
+        )
 
     async def print(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """Record that a label is printed, then give its file to the browser.
@@ -143,7 +138,7 @@ class LabelPages:
                 lambda at: found.printed(at, file, "pdf", person.code),
             )
         except (Unprintable, NeedsExtra, NoSuchStock) as fault:
-            return await self._shown(request, look, person, _said(fault), 409)
+            return await self._shown(request, look, person, _without_options(str(fault)), 409)
         except (NotOffered, MovedOn, TurnTaken, NotAllowed, TrailBusy) as fault:
             said = f"Nothing was printed: {fault}."
             return await self._shown(request, look, person, said, 409)
@@ -174,33 +169,27 @@ class LabelPages:
         found = Size.parse(size) if size else None
         return Asked(size=found, again=again), str(found) if found else ""
 
-    async def _made(self, look: Look, person: StaffMember, asked: Asked) -> Made:
-        """The label as it stands now; a further one is laid out as well, its reason asked later."""
+    async def _seen(self, look: Look, person: StaffMember, asked: Asked) -> Preview:
+        """The label as it would come out now; nothing is recorded."""
 
-        def work(trail: Trail) -> Made:
+        def work(trail: Trail) -> Preview:
             station = self._pages.looking.station(trail)
-            again = False
             try:
-                try:
-                    found = job(station, look.prep.id, person, asked)
-                except DoesNotFit:
-                    raise
-                except Unprintable as fault:
-                    if "needs a reason" not in str(fault):
-                        raise
-                    again = True
-                    more = Asked(size=asked.size, again=next(iter(AGAIN)))
-                    found = job(station, look.prep.id, person, more)
-                svg = press.made(found.laid, "svg")
-            except DoesNotFit as fault:
-                return Made(why_not=_said(fault), over=fault.items)
-            except (Unprintable, NeedsExtra, NoSuchStock) as fault:
-                return Made(why_not=_said(fault))
-            return Made(job=found, svg=svg, again=again)
+                return preview(station, look.prep.id, person, asked)
+            except (NeedsExtra, NoSuchStock) as fault:
+                return Preview(refusal=str(fault))
 
-        return await self._desk.read(work)
+        found = await self._desk.read(work)
+        return replace(found, refusal=_without_options(found.refusal))
 
 
-def _said(fault: Exception) -> str:
+def _shown_size(sheet: Size | None, scale: Fraction | None) -> tuple[int, int] | None:
+    """Width and height of the picture in CSS pixels, where a screen was measured."""
+    if sheet is None or scale is None:
+        return None
+    return round(sheet.width * scale), round(sheet.height * scale)
+
+
+def _without_options(text: str) -> str:
     """A sentence without the words of the command line."""
-    return re.sub(r" \((--size '[^']*'|--again)\)", "", str(fault))
+    return re.sub(r" \((--size '[^']*'|--again)\)", "", text)

@@ -8,12 +8,10 @@ from typing import Any
 from checklist.engine import GO_ON
 from checklist.faces.blocks import SECOND_WORDS
 from checklist.faces.web.nurse.look import Look
-from checklist.preparation import Entry
+from checklist.preparation import BESIDE, Entry
 from checklist.screen import told
 from checklist.verdict import REMEDY_WORDS, Remedy
 from checklist.workflow import INTERRUPTED, REVERIFY, ending_words
-
-_BESIDE = ("noted", "printed", "revealed")
 
 
 def news_of(look: Look) -> tuple[tuple[str, str], ...]:
@@ -29,8 +27,8 @@ def news_of(look: Look) -> tuple[tuple[str, str], ...]:
 
 
 def moving(entries: Sequence[Entry]) -> Entry | None:
-    """The last entry that was more than a note, a print or a look at the working."""
-    return next((one for one in reversed(entries) if one.event.kind not in _BESIDE), None)
+    """The last entry that was more than a remark, a cause, a print or a look at the working."""
+    return next((one for one in reversed(entries) if one.event.kind not in BESIDE), None)
 
 
 def _of(entry: Entry, look: Look) -> Iterator[tuple[str, str]]:

@@ -160,14 +160,18 @@ def _amount(order: Order) -> str:
 
 
 class OrderPages:
-    """The list of orders, and the beginning of a preparation."""
+    """The list of orders, and the beginning of a preparation.
 
-    def __init__(self, desk: Desk, looking: Looking, hands: Hands) -> None:
+    `emergencies` says whether a dose can be begun here on a leader's call.
+    """
+
+    def __init__(self, desk: Desk, looking: Looking, hands: Hands, *, emergencies: bool) -> None:
         self._desk = desk
         self._looking = looking
         self._hands = hands
         self._workflows = library.of_ward(desk.folder)[0]
         self._orders: dict[str, str] = {}
+        self._emergencies = emergencies
 
     async def list(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The orders due, with the person's own open ones first."""
@@ -196,7 +200,14 @@ class OrderPages:
 
         work = await self._desk.read(read)
         return self._desk.page(
-            request, "nurse/orders.html", status=status, work=work, said=said, patient=patient
+            request,
+            "nurse/orders.html",
+            status=status,
+            work=work,
+            said=said,
+            patient=patient,
+            untried=not self._desk.codes(request).scanner.tried,
+            emergencies=self._emergencies,
         )
 
     async def begin(self, request: Request, desk: Desk, person: StaffMember) -> Response:

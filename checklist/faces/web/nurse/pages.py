@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from checklist.beside import CAUSES, may_be_explained
 from checklist.faces.blocks import NOT_CHECKED, explained, short
-from checklist.faces.breaks import CAUSES
 from checklist.faces.web.nurse.hands import Hands
 from checklist.faces.web.nurse.look import Look, Looking
 from checklist.faces.web.nurse.news import moving, news_of
@@ -67,7 +67,8 @@ class Pages:
         asks_second = look.spot.step.who in SECOND
         if asks_second and not second:
             return self.handover(request, look, said=said, status=status)
-        view = step_view(look, second=asks_second, taken=taken)
+        scanner = self.desk.codes(request).scanner
+        view = step_view(look, second=asks_second, scanner=scanner, taken=taken)
         return self.shown(
             request,
             f"nurse/{screen.stands}.html",
@@ -202,9 +203,6 @@ class Pages:
         )
 
     def _away(self, request: Request, look: Look, person: StaffMember) -> Response:
-        last = moving(look.entries)
-        told = [one.event.body for one in look.entries if last and one.seq > last.seq]
-        cause = next((b["text"].partition(": ")[2] for b in told if _is_cause(b)), "")
         return self.shown(
             request,
             "nurse/away.html",
@@ -216,7 +214,8 @@ class Pages:
             ask=look.spot.step.ask,
             since=f"{look.around.unit.local(look.prep.last_at):%H:%M}",
             causes=CAUSES,
-            cause=cause,
+            cause=CAUSES.get(look.prep.cause, ""),
+            asks_cause=may_be_explained(look.prep),
             mine=person.code == look.prep.preparer,
         )
 
@@ -267,10 +266,6 @@ class Pages:
         from checklist.unit import SignIn
 
         return self.desk.ward.unit.sign_in_with is SignIn.PIN
-
-
-def _is_cause(body: Any) -> bool:
-    return str(body.get("text", "")).startswith("interrupted by: ")
 
 
 def to(id_: str, beyond: str = "") -> Response:

@@ -11,7 +11,8 @@ from checklist.faces.answering import is_scan, said_back
 from checklist.gate import OutOfSequence
 from checklist.intake.codes import CodeBook
 from checklist.intake.entry import EntryFault, read, unsure
-from checklist.observation import Channel, Kind, ProductRead, Value
+from checklist.interop.scanner import Prefix, Scanner
+from checklist.observation import KEYED, Channel, Kind, ProductRead, Value
 from checklist.unit import Unit
 from checklist.workflow import Field
 
@@ -19,9 +20,14 @@ NONE = ".none"
 """Ends the name of the tick that says that nothing is there to be read."""
 SAID = ".said"
 """Ends the name under which the text stands whose words were shown."""
+KEYED_END = ".keyed"
+"""Ends the name under which stands why a code was typed in place of a scan."""
+SCANNED = "scanned"
+"""Stands there where it was a scan after all, of a scanner that sends no prefix."""
 NUMBERS = (Kind.QUANTITY, Kind.COUNT, Kind.CONCENTRATION)
 """The kinds that are said back in words before they count."""
 NO_ANSWER = "No answer yet. Look, then answer."
+SAY_WHY = "This code came without a scanner's marks. Choose why it was typed."
 _BOTH = "There is an answer, and a tick that nothing is there. Leave one of them."
 
 
@@ -31,7 +37,8 @@ class Taken:
 
     `typed` and `missing` are what stands in the fields and which are said to have nothing there.
     `faults` are sentences by field, `unread` those that were answered and could not be read.
-    `words` are numbers in words that were not yet shown for the text that stands there.
+    `words` are numbers in words that were not yet shown for the text that stands there. `chosen`
+    are the reasons that were picked for typed codes, `keyed` those that count.
     """
 
     answers: Mapping[str, Answer] = field(default_factory=dict)
@@ -40,6 +47,8 @@ class Taken:
     faults: Mapping[str, str] = field(default_factory=dict)
     unread: tuple[tuple[Field, str], ...] = ()
     words: Mapping[str, str] = field(default_factory=dict)
+    chosen: Mapping[str, str] = field(default_factory=dict)
+    keyed: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def ready(self) -> bool:
@@ -58,8 +67,9 @@ def taken(
 ) -> Taken:
     """Read a form whose names begin with `prefix` and a point, at a place with these codes.
 
-    An empty field is told at the field; only a tick that nothing is there hands in nothing. Raises
-    OutOfSequence for an answer that the step does not ask for.
+    An empty field is told at the field; only a tick that nothing is there hands in nothing. A code
+    without a scanner's marks is handed in with the reason why it was typed. Raises OutOfSequence
+    for an answer that the step does not ask for.
     """
     _strangers(fields, form, prefix)
     typed = {f.name: form.get(f"{prefix}.{f.name}", "") for f in fields}
@@ -69,6 +79,8 @@ def taken(
     faults: dict[str, str] = {}
     unread: list[tuple[Field, str]] = []
     words: dict[str, str] = {}
+    chosen = {f.name: form.get(f"{prefix}.{f.name}{KEYED_END}", "") for f in fields}
+    keyed: dict[str, str] = {}
     for one in fields:
         raw = typed[one.name]
         if not raw.strip():
@@ -86,7 +98,16 @@ def taken(
                 unread.append((one, raw))
             continue
         values[one.name] = value
-        answers[one.name] = Answer(raw, channel_of(one, raw, unit, at, codes))
+        channel = channel_of(one, raw, unit, at, codes)
+        if one.kind is Kind.PRODUCT and channel is Channel.TYPED:
+            why = chosen[one.name]
+            if why == SCANNED and may_be_a_scan(codes.scanner):
+                channel = Channel.SCANNED
+            elif why in KEYED:
+                keyed[one.name] = why
+            else:
+                faults[one.name] = SAY_WHY
+        answers[one.name] = Answer(raw, channel)
         if one.kind in NUMBERS and form.get(f"{prefix}.{one.name}{SAID}") != raw:
             words[one.name] = said_back(one, value)
     return Taken(
@@ -96,7 +117,14 @@ def taken(
         faults=faults,
         unread=tuple(unread),
         words=words,
+        chosen=chosen,
+        keyed=keyed,
     )
+
+
+def may_be_a_scan(scanner: Scanner) -> bool:
+    """Whether a scan may look like typing here, so that the person tells which it was."""
+    return scanner.prefix is not Prefix.SENT
 
 
 def value_of(field: Field, raw: str, unit: Unit, at: datetime, codes: CodeBook) -> Value:
@@ -114,7 +142,7 @@ def value_of(field: Field, raw: str, unit: Unit, at: datetime, codes: CodeBook) 
 
 
 def channel_of(field: Field, raw: str, unit: Unit, at: datetime, codes: CodeBook) -> Channel:
-    """How an answer came: chosen, scanned or typed, told by its text and nothing else."""
+    """How an answer came as far as its text tells: chosen, scanned or typed."""
     if field.kind in (Kind.CHOICE, Kind.SEEN):
         return Channel.CHOSEN
     scanned = is_scan(raw, today=unit.local(at).date(), scanner=codes.scanner)
@@ -141,7 +169,7 @@ def _doubt(
 
 
 def _strangers(fields: Sequence[Field], form: Mapping[str, str], prefix: str) -> None:
-    known = {f"{prefix}.{f.name}{end}" for f in fields for end in ("", NONE, SAID)}
+    known = {f"{prefix}.{f.name}{end}" for f in fields for end in ("", NONE, SAID, KEYED_END)}
     for name in form:
         if "." in name and name not in known:
             raise OutOfSequence("this form is for another step; look at where it stands now")

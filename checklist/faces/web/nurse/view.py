@@ -11,10 +11,11 @@ from checklist.engine import GO_ON
 from checklist.faces.blocks import SECOND_WORDS, remedies, short
 from checklist.faces.saying import together
 from checklist.faces.web.nurse.look import Look
-from checklist.faces.web.nurse.taking import NUMBERS, Taken
-from checklist.faces.web.nurse.words import MODES, hint, unit_words
+from checklist.faces.web.nurse.taking import NUMBERS, SAY_WHY, SCANNED, Taken, may_be_a_scan
+from checklist.faces.web.nurse.words import MODES, NOT_TYPED, hint, unit_words
+from checklist.interop.scanner import Scanner
 from checklist.label import OPENING, ROUTE_WORDS, time_left, use_before
-from checklist.observation import Kind
+from checklist.observation import KEYED, Kind
 from checklist.order import Order
 from checklist.screen import Told
 from checklist.timing import said_span
@@ -47,7 +48,8 @@ _KEYS: Mapping[Kind, str] = {Kind.QUANTITY: "decimal", Kind.COUNT: "numeric"}
 class FieldView:
     """One thing to report. `keys` is the keypad that a tablet should offer; `spoken` asks for words
     of the number; `empty_means` that a tick, in the words `none`, may say that nothing is there;
-    `yes` are the words for a line that was seen.
+    `yes` are the words for a line that was seen. `keyed` are the reasons for which a code may be
+    typed, `why` the one that was picked, `asks_why` whether one is wanting.
     """
 
     id: str
@@ -69,6 +71,9 @@ class FieldView:
     missing: bool
     fault: str
     words: str
+    keyed: Mapping[str, str]
+    why: str
+    asks_why: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,11 +142,16 @@ class StepView:
     keypad: bool
 
 
-def step_view(look: Look, *, second: bool, taken: Taken | None = None) -> StepView:
-    """The view of where an open preparation stands; `taken` is a form that was not handed in."""
+def step_view(
+    look: Look, *, second: bool, scanner: Scanner, taken: Taken | None = None
+) -> StepView:
+    """The view of where an open preparation stands, at a place with this scanner; `taken` is a
+    form that was not handed in.
+    """
     screen, spot, prep = look.screen, look.spot, look.prep
     prefix = OTHER if second else PREPARER
-    fields = tuple(field_view(f, prefix, taken or Taken()) for f in screen.fields)
+    keyed = {**KEYED, **({SCANNED: NOT_TYPED} if may_be_a_scan(scanner) else {})}
+    fields = tuple(field_view(f, prefix, taken or Taken(), keyed) for f in screen.fields)
     names = {f.name for f in screen.fields}
     codes = {one.code for one in screen.reasons}
     held = codes & set(look.around.unit.second_person_cautions)
@@ -197,8 +207,13 @@ def _way(remedy: str, words: str) -> Way:
     return Way(remedy=remedy, words=words, may_say=Remedy(remedy) in CALLS)
 
 
-def field_view(field: Field, prefix: str, taken: Taken) -> FieldView:
-    """One field as it is asked for, with what was typed there and what is said about it."""
+def field_view(
+    field: Field, prefix: str, taken: Taken, keyed: Mapping[str, str] = KEYED
+) -> FieldView:
+    """One field as it is asked for, with what was typed there and what is said about it.
+
+    `keyed` are the reasons for which a code may be typed here.
+    """
     widget = _WIDGETS.get(field.kind, "line")
     return FieldView(
         id=f"{prefix}-{field.name}",
@@ -222,6 +237,9 @@ def field_view(field: Field, prefix: str, taken: Taken) -> FieldView:
         missing=field.name in taken.missing,
         fault=taken.faults.get(field.name, ""),
         words=taken.words.get(field.name, ""),
+        keyed=keyed if field.kind is Kind.PRODUCT else {},
+        why=taken.chosen.get(field.name, ""),
+        asks_why=taken.faults.get(field.name, "") == SAY_WHY,
     )
 
 

@@ -20,7 +20,7 @@ MODES: Mapping[str, str] = {
     "read, then do": "Read, then do",
     "do, then enter": "Do, then enter",
 }
-NOBODY_FREE = "no second person free"
+NOT_TYPED = "it was not: it was scanned"
 SAME_PERSON = "checker_same_person: offered at sign-in"
 TAKEN_UP = "taken up at another sign-in"
 
