@@ -90,6 +90,7 @@ class Stream(threading.Thread):
             self.status = answer.status_code
             self.kind = answer.headers.get("content-type", "")
             self.kept = answer.headers.get("cache-control", "")
+            self.handed_on = answer.headers.get("x-accel-buffering", "")
             for line in answer.iter_lines():
                 self.lines.append(line)
             self.ended_well = True
@@ -123,6 +124,7 @@ def test_a_page_hears_once_that_another_tablet_moved_its_preparation_on(ward: Wa
     assert lines[-3:] == [MOVED, "data: 1", ""] and lines.count(MOVED) == 1
     assert stream.status == 200
     assert stream.kind.startswith("text/event-stream") and stream.kept == "no-store"
+    assert stream.handed_on == "no"  # how nginx is told not to gather it
 
 
 def test_a_page_that_comes_back_hears_at_once_what_it_missed(

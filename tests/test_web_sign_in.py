@@ -9,6 +9,7 @@ import pytest
 
 from checklist.attendance import NotSignedIn
 from checklist.faces.web import session
+from checklist.faces.web.tries import MOST_FAILED
 from tests.browser import chromium, needs_chromium, served
 from tests.browser import sign_in as sign_in_there
 from tests.web import PINS, make_desk, tablets
@@ -49,6 +50,23 @@ def test_tries_that_fail_leave_nothing_behind_in_the_server(
         tablet.sign_in("RN-12")
         assert tablet.sign_in("RN-27", "111222").status_code == 422
         assert tablet.get("/orders").status_code == 200, "a try at their tablet sent them away"
+
+
+def test_nobody_at_the_same_address_keeps_a_tablet_of_the_ward_from_signing_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with tablets(make_desk(tmp_path, monkeypatch), 3) as (ours, theirs, fresh):
+        ours.sign_in("RN-12")
+        ours.post("/sign-out")
+        for number in range(MOST_FAILED):
+            assert theirs.sign_in(f"X{number}", "1").status_code == 422
+        for tablet in (theirs, fresh):
+            assert tablet.sign_in("RN-12", PINS["RN-12"]).status_code == 429
+        assert ours.sign_in("RN-12", "111222").status_code == 422
+        ours.sign_in("RN-12")
+        # A cookie that somebody made up is no tablet at which anybody has signed in.
+        theirs.cookies.set("tablet", "a" * 43)
+        assert theirs.sign_in("RN-12", PINS["RN-12"]).status_code == 429
 
 
 def test_many_tries_at_once_are_compared_one_after_the_other(

@@ -14,7 +14,14 @@ from checklist.attendance import NotHere, NotSignedIn
 from checklist.credential import CredentialFault
 from checklist.faces.web.faults import sentence
 from checklist.faces.web.session import new_secret, signed_in
-from checklist.faces.web.tries import MOST_FAILED, MOST_TRIED, WITHIN_S, Tries, address_of
+from checklist.faces.web.tries import (
+    MOST_ADDRESSES,
+    MOST_FAILED,
+    MOST_TRIED,
+    WITHIN_S,
+    Tries,
+    address_of,
+)
 from checklist.people import StaffMember
 from checklist.unit import SignIn
 
@@ -34,11 +41,16 @@ WORDY = {
 
 
 class Door:
-    """The pages of signing in, with the tries of each address."""
+    """The pages of signing in, with the tries of each tablet at which somebody has signed in since
+    the server began, and of each address for all others together.
+
+    So nobody at the same address, be it that of a whole ward, keeps such a tablet from signing in.
+    """
 
     def __init__(self) -> None:
         self.failed = Tries(MOST_FAILED, WITHIN_S)
         self.tried = Tries(MOST_TRIED, WITHIN_S)
+        self._proven: dict[str, None] = {}
 
     async def asked(self, request: Request) -> Response:
         """The form."""
@@ -53,8 +65,9 @@ class Door:
         form = await request.form()
         code, pin = str(form.get("code", "")).strip(), str(form.get("pin", ""))
         place, next_ = str(form.get("place", "")), led_to(str(form.get("next", "/")))
-        address = address_of(request)
-        if wait := max(self.failed.wait(address), self.tried.wait(address)):
+        known = request.cookies.get(desk.cookie("tablet"), "")
+        whose = known if known in self._proven else address_of(request)
+        if wait := max(self.failed.wait(whose), self.tried.wait(whose)):
             error = f"Too many tries came from here. Wait {wait} s, then try once more."
             answer = _form(request, desk, next_=next_, code=code, error=error, status=429)
             answer.headers["Retry-After"] = str(wait)
@@ -66,15 +79,15 @@ class Door:
         if len(code) > LONGEST_CODE:
             error = "No code or badge is that long. Type your staff code."
             return _form(request, desk, next_=next_, place=place, error=error)
-        self.tried.count(address)
-        known = request.cookies.get(desk.cookie("tablet"), "")
+        self.tried.count(whose)
         tablet = known if TABLET.fullmatch(known) else new_secret()
         waiting = desk.waiting.get(tablet)
         try:
             session = await desk.sign_in(tablet, place, code, pin)
         except (NotHere, NotSignedIn, CredentialFault) as fault:
-            self.failed.count(address)
+            self.failed.count(whose)
             return _form(request, desk, next_=next_, code=code, place=place, error=sentence(fault))
+        self._prove(tablet)
         if waiting is not None and waiting.by == session.person and next_ == "/":
             next_ = f"/preparation/{waiting.id}"
         response = RedirectResponse(next_, 303)
@@ -82,6 +95,12 @@ class Door:
         _keep(desk, response, "tablet", tablet, for_=A_YEAR)
         _keep(desk, response, "place", str(places.index(place)), for_=A_YEAR)
         return response
+
+    def _prove(self, tablet: str) -> None:
+        self._proven.pop(tablet, None)
+        self._proven[tablet] = None
+        while len(self._proven) > MOST_ADDRESSES:
+            del self._proven[next(iter(self._proven))]
 
 
 def routes(desk: Desk) -> list[Route]:

@@ -16,6 +16,7 @@ from checklist.faces import notarial
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.quality.figures import Figures
 from checklist.faces.web.quality.page import PROVE, Seat
+from checklist.faces.web.quality.refusals import refusals_said
 from checklist.faces.web.quality.wishing import short
 from checklist.inclusion import NotCovered, proof_of
 from checklist.note import Checkpoint, Note, NoteFault, note_in
@@ -179,6 +180,8 @@ def _lines(figures: Figures, entries: int, head: Checkpoint | None) -> list[Line
                     word=NOTE,
                 )
             )
+    if said := refusals_said(figures.refused):
+        lines.append(Line(what="Refused at the door", found=said, word=NOTE))
     since = entries - head.size if head else entries
     kept = (
         f"{entries_said(head.size)} stand under the newest head kept"
