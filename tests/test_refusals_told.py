@@ -1,4 +1,4 @@
-"""What was refused beside preparations can be looked at: by IT each act, by the QI lead in counts."""
+"""What was refused beside preparations can be seen: each act by IT, counts by the quality lead."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from checklist.faces.web.quality.trail_look import refusals
+from checklist.faces.web.quality.refusals import refusals
 from checklist.trail import Trail
 from tests.scene import NURSE
 from tests.test_cli import call

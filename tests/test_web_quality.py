@@ -474,27 +474,6 @@ def test_the_trail_is_looked_over_while_work_goes_on_and_its_head_is_signed(
     assert last.hex()[:4] in waited(tablet, "/quality/trail", f"Entries 1 to {size}")
 
 
-def test_what_was_refused_at_the_door_is_told_in_numbers_and_without_a_person(
-    bare: list[Tablet],
-) -> None:
-    lead, nurse = bare
-    lead.sign_in(LEAD)
-    assert "Refused at the door" not in waited(lead, "/quality/trail", "<b>Whole</b>")
-    nurse.sign_in(NURSE)
-    assert nurse.get("/quality").status_code == 403
-    for origin in ("https://elsewhere.example", "null"):
-        sent = nurse.post("/orders", data={"order": "ORD-103"}, headers={"Origin": origin})
-        assert sent.status_code == 403
-    for _ in range(lead.desk.ward.unit.pin_tries):
-        nurse.sign_in("RN-27", "111222")
-    assert lead.post("/quality/trail/look").status_code == 303
-    page = text_of(waited(lead, "/quality/trail", "Refused at the door"))
-    assert (
-        "2 forms that no page here sends, 1 page or act beyond a role, 5 sign-ins. Locked 1 time."
-    ) in page
-    assert NURSE not in page and "RN-27" not in page
-
-
 def test_a_trail_whose_end_was_cut_off_is_told_on_every_page(
     tmp_path: Path, ready: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-from collections import Counter, OrderedDict
+from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -25,7 +25,6 @@ from checklist.faces.charting import Wish
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.verifying import Verified
 from checklist.faces.web.desk import Desk
-from checklist.faces.web.quality.refusals import refusals
 from checklist.faces.workplace import real_clock
 from checklist.facts import folder as on_disk
 from checklist.facts import harm
@@ -113,7 +112,6 @@ class Figures:
         self.looking = Task()
         self.verified: Verified | None = None
         self.backwards = 0
-        self.refused: Counter[str] = Counter()
         self._waiting = 0
         self._kept: OrderedDict[Hashable, object] = OrderedDict()
         self._figures = ThreadPoolExecutor(1, thread_name_prefix="figures")
@@ -259,7 +257,6 @@ class Figures:
             if found.inside.whole:
                 with Trail.open(self.desk.trail_path, read_only=True) as trail:
                     self.backwards = sum(1 for _ in trail.acts(("clock_moved",)))
-                    self.refused = refusals(trail)
             self.verified = found
             return f"{found.inside.entries} entries looked over."
 

@@ -1,39 +1,62 @@
-"""What was refused before it came to any preparation, counted for whoever looks after the trail.
+"""What was refused beside preparations, counted for whoever looks after the trail: no person in it.
 
-Without a person or a time: that there is something to look into is seen, and who it was stands in
-the entries.
+That there is something to look into is seen; who it was stands in the entries.
 """
 
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import islice
 
 from checklist.trail import Trail
 
-ONE_MANY = {
-    "turned_away": ("form that no page here sends", "forms that no page here sends"),
-    "not_allowed": ("page or act beyond a role", "pages or acts beyond a role"),
-    "not_signed_in": ("sign-in", "sign-ins"),
+DAYS = 30
+"""For how many days what was refused is told."""
+MOST_REFUSALS = 5_000
+"""How many refusals one look counts at most."""
+REFUSALS = {
+    "not_signed_in": "sign-in",
+    "not_allowed": "act that no role of the person allows",
+    "turned_away": "form that no page of ours sends",
+    "locked": "person locked",
 }
-"""The kinds that are counted, in words for one and for more."""
-LOCKED = "locked"
+"""The acts that are refusals, and what they are called here."""
+WHY = {
+    "pin": "the PIN did not fit",
+    "unknown": "nobody has this code",
+    "locked": "the person was locked",
+    "no pin": "no PIN is set",
+    "given pin": "the PIN was set by somebody else",
+    "tries": "several PINs that did not fit",
+}
+"""Words for why, where the entry's own is short."""
 
 
-def refusals(trail: Trail) -> Counter[str]:
-    """How often each kind was refused, and people were locked; with forms that were turned away and
-    not recorded one by one.
-    """
-    found: Counter[str] = Counter()
-    for entry in trail.acts((*ONE_MANY, LOCKED)):
-        found[entry.event.kind] += 1
-        found["turned_away"] += int(entry.event.body.get("left_out", 0))
-    return +found
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refused:
+    """Acts of one kind that were refused for one reason: how many, and when the last was."""
+
+    what: str
+    why: str
+    count: int
+    last: datetime
 
 
-def refusals_said(found: Counter[str]) -> str:
-    """The same as a sentence; "" for none."""
-    parts = [f"{found[kind]} {ONE_MANY[kind][found[kind] > 1]}" for kind in ONE_MANY if found[kind]]
-    sentence = f"{', '.join(parts)}." if parts else ""
-    if found[LOCKED]:
-        sentence += f" Locked {found[LOCKED]} {'time' if found[LOCKED] == 1 else 'times'}."
-    return sentence.strip()
+def refusals(trail: Trail, since: datetime) -> list[Refused]:
+    """What was refused beside preparations since a moment, the most frequent first; no person."""
+    counted: Counter[tuple[str, str]] = Counter()
+    last: dict[tuple[str, str], datetime] = {}
+    for entry in islice(trail.acts(tuple(REFUSALS)), MOST_REFUSALS):
+        event = entry.event
+        if event.at < since:
+            break
+        why = str(event.body.get("why") or event.body.get("action") or "")
+        key = REFUSALS[event.kind], WHY.get(why, why.replace("_", " "))
+        counted[key] += 1 + int(str(event.body.get("left_out") or 0))
+        last.setdefault(key, event.at)
+    return [
+        Refused(what=what, why=why, count=count, last=last[what, why])
+        for (what, why), count in counted.most_common()
+    ]

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from itertools import islice
 from typing import Any
 
 from starlette.responses import RedirectResponse, Response
@@ -16,7 +14,7 @@ from checklist.faces import notarial
 from checklist.faces.leaving import CannotGoOn
 from checklist.faces.web.quality.figures import Figures
 from checklist.faces.web.quality.page import PROVE, Seat
-from checklist.faces.web.quality.refusals import refusals_said
+from checklist.faces.web.quality.refusals import DAYS, refusals
 from checklist.faces.web.quality.wishing import short
 from checklist.inclusion import NotCovered, proof_of
 from checklist.note import Checkpoint, Note, NoteFault, note_in
@@ -24,26 +22,6 @@ from checklist.permission import Action
 from checklist.report import UNKNOWN
 from checklist.trail import Trail
 
-DAYS = 30
-"""For how many days what was refused is told."""
-MOST_REFUSALS = 5_000
-"""How many refusals one look counts at most."""
-REFUSALS = {
-    "not_signed_in": "sign-in",
-    "not_allowed": "act that no role of the person allows",
-    "turned_away": "form that no page of ours sends",
-    "locked": "person locked",
-}
-"""The acts that are refusals, and what they are called here."""
-WHY = {
-    "pin": "the PIN did not fit",
-    "unknown": "nobody has this code",
-    "locked": "the person was locked",
-    "no pin": "no PIN is set",
-    "given pin": "the PIN was set by somebody else",
-    "tries": "several PINs that did not fit",
-}
-"""Words for why, where the entry's own is short."""
 WAITS, WAIT_S = 150, 0.1
 """How often, and how long apart in seconds, it is looked for a head that was asked for."""
 HOLDS, NOT_SO, OPEN, NOTE = "holds", "does not hold", "open", "note"
@@ -67,34 +45,6 @@ class Line:
     what: str
     found: str
     word: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Refused:
-    """Acts of one kind that were refused for one reason: how many, and when the last was."""
-
-    what: str
-    why: str
-    count: int
-    last: datetime
-
-
-def refusals(trail: Trail, since: datetime) -> list[Refused]:
-    """What was refused beside preparations since a moment, the most frequent first; no person."""
-    counted: Counter[tuple[str, str]] = Counter()
-    last: dict[tuple[str, str], datetime] = {}
-    for entry in islice(trail.acts(tuple(REFUSALS)), MOST_REFUSALS):
-        event = entry.event
-        if event.at < since:
-            break
-        why = str(event.body.get("why") or event.body.get("action") or "")
-        key = REFUSALS[event.kind], WHY.get(why, why.replace("_", " "))
-        counted[key] += 1 + int(str(event.body.get("left_out") or 0))
-        last.setdefault(key, event.at)
-    return [
-        Refused(what=what, why=why, count=count, last=last[what, why])
-        for (what, why), count in counted.most_common()
-    ]
 
 
 async def looked(seat: Seat) -> Response:
@@ -180,8 +130,6 @@ def _lines(figures: Figures, entries: int, head: Checkpoint | None) -> list[Line
                     word=NOTE,
                 )
             )
-    if said := refusals_said(figures.refused):
-        lines.append(Line(what="Refused at the door", found=said, word=NOTE))
     since = entries - head.size if head else entries
     kept = (
         f"{entries_said(head.size)} stand under the newest head kept"
