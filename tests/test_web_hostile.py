@@ -39,6 +39,8 @@ ROWS: dict[str, tuple[str, str]] = {
     "/lock": ("", ""),
     "/stay": (NURSE, ""),
     "/orders": (NURSE, "AD-1"),
+    "/called": (NURSE, "AD-1"),
+    "/true-size": (NURSE, "AD-1"),
     "/preparation/{id}": (NURSE, "AD-1"),
     "/preparation/{id}/label": (NURSE, "AD-1"),
     "/spoken": (NURSE, "AD-1"),
@@ -285,6 +287,8 @@ def test_every_form_and_address_of_the_pages_takes_odd_words_and_stays_inert(
     one.tried(nurse, "/help")
     nurse.sign_in(NURSE)
     one.tried(nurse, "/orders")
+    one.tried(nurse, "/called")
+    one.tried(nurse, "/true-size")
     prepared(one, shift, nurse)
     assert shift.place == "given"
     second = Shift(one.desk, nurse, "ORD-103", clock)
@@ -348,6 +352,8 @@ FORMS: dict[str, tuple[dict[str, str], bytes, int]] = {
     "several parts": ({"Content-Type": "multipart/form-data; boundary=x"}, b"--x--", 415),
 }
 """Headers and bodies that no page sends, and the status; 0 for what a form may hold."""
+OWN_FORMS = {"/orders", "/called", "/true-size", "/preparation/{id}", "/preparation/{id}/label"}
+"""Ways that read the nurse's forms, each field of which is sent once."""
 ODD_PATHS = (quote(PLANTED, safe=""), "..%2f..%2ftrail.db", "%00", "%ff%zz%", "a" * 9_000)
 
 
@@ -394,6 +400,23 @@ def test_every_way_that_takes_a_form_has_a_row_and_turns_hostile_forms_away(
             for odd in ODD_PATHS if found else ():
                 at = head + odd + tail.partition("}")[2]
                 walk.inert(tablet.get(at), at)
+        walk.close()
+
+
+@pytest.mark.parametrize("way", sorted(OWN_FORMS))
+def test_a_field_sent_twice_is_turned_away_and_recorded(
+    way: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = make_desk(tmp_path, monkeypatch)
+    with tablets(desk) as (tablet,):
+        tablet.sign_in(NURSE)
+        path = tablet.post("/orders", data={"order": "ORD-103"}).headers["location"]
+        at = way.replace("/preparation/{id}", path)
+        walk = Walk(desk=desk, routes=[])
+        before = walk.kinds()
+        body = b"turn=0&turn=0&once=a&once=b"
+        assert tablet.post(at, content=body, headers=GOOD).status_code == 400
+        assert walk.kinds() == [*before, "turned_away"]
         walk.close()
 
 

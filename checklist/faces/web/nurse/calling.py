@@ -17,7 +17,7 @@ from checklist.attendance import found
 from checklist.definition import WorkflowFaults
 from checklist.faces.answering import staff_code
 from checklist.faces.handover import sentence
-from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, plain
 from checklist.faces.web.nurse.hands import Hands
 from checklist.faces.web.nurse.taking import Taken, taken, value_of
 from checklist.faces.web.nurse.view import field_view
@@ -87,6 +87,7 @@ class CallPages:
                 raise BadForm("this form was not made by this server")
             got = self._read(request, form, person)
         except (BadForm, OutOfSequence) as fault:
+            await desk.turned_away.note(request, UNHEARD_OF)
             return desk.said(request, "This form cannot be taken", sentence(fault), 400)
         if got.call is None:
             return self._page(request, got, status=422 if got.faults else 200)

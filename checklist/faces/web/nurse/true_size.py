@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from checklist.faces.handover import sentence
-from checklist.faces.web.nurse.form import BadForm, plain
+from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, plain
 from checklist.faces.web.nurse.taking import Taken, taken, value_of
 from checklist.faces.web.nurse.view import field_view
 from checklist.faces.web.signing_in import led_to
@@ -69,6 +69,7 @@ class TrueSize:
             now, unit = desk.clock(), desk.ward.unit
             got = taken([FIELD], form, PREFIX, unit=unit, at=now, codes=codes)
         except (BadForm, OutOfSequence) as fault:
+            await desk.turned_away.note(request, UNHEARD_OF)
             return desk.said(request, "This form cannot be taken", sentence(fault), 400)
         back = led_to(form.get("next", "/"))
         if got.faults:
