@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,6 +14,7 @@ import pytest
 
 from checklist.faces.web.app import make_app
 from checklist.faces.web.desk import Desk
+from checklist.faces.web.serving import listening
 from checklist.faces.web.serving import server as server_of
 from tests.web import PINS
 
@@ -33,10 +33,10 @@ def served(desk: Desk, **how: Any) -> Iterator[str]:
     """The address of a server of this desk, while it runs; `how` is what `server` of the face
     takes: a certificate and its key, or a proxy.
     """
-    with socket.create_server(("127.0.0.1", 0)) as listening:
-        port = listening.getsockname()[1]
+    with listening("127.0.0.1", 0) as open_at:
+        port = open_at.getsockname()[1]
         server = server_of(make_app(desk), **how)
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [open_at]})
         thread.start()
         try:
             until = time.monotonic() + 30

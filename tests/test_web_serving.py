@@ -29,16 +29,16 @@ NAME = "ward7.hospital.example"
 @contextmanager
 def running(desk: Desk, **more: str | Path) -> Iterator[int]:
     """The port of the real server of this desk."""
-    with socket.create_server(("127.0.0.1", 0)) as listening:
+    with serving.listening("127.0.0.1", 0) as open_at:
         server = serving.server(make_app(desk), **more)  # type: ignore[arg-type]
-        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]})
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [open_at]})
         thread.start()
         try:
             until = time.monotonic() + 30
             while not server.started and thread.is_alive() and time.monotonic() < until:
                 time.sleep(0.01)
             assert server.started
-            yield listening.getsockname()[1]
+            yield open_at.getsockname()[1]
         finally:
             server.should_exit = True
             thread.join(30)
@@ -57,6 +57,15 @@ def sent(port: int, raw: bytes, *, then: bytes = b"") -> bytes:
         except (ConnectionResetError, BrokenPipeError):
             pass  # it let go before it had read everything
         return got
+
+
+def test_what_is_accepted_sends_at_once() -> None:
+    with (
+        serving.listening("127.0.0.1", 0) as open_at,
+        socket.create_connection(open_at.getsockname()),
+        open_at.accept()[0] as accepted,
+    ):
+        assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
 
 
 def asked(path: str = "/sign-in", *lines: str, method: str = "GET", close: bool = True) -> bytes:

@@ -135,13 +135,11 @@ def _told(desk: Desk, proxy: str) -> None:
 
 
 def _listening(host: str, port: int) -> Any:
-    import socket
-
     from checklist.faces.leaving import CannotGoOn
+    from checklist.faces.web.serving import listening
 
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return socket.create_server((host, port), family=family, backlog=2_048)
+        return listening(host, port)
     except OSError as fault:
         raise CannotGoOn(
             f"Nothing can be served at {host}, port {port} ({fault.strerror}). Another server may"

@@ -143,6 +143,8 @@ def bare(folder: Path) -> None:
     from starlette.responses import HTMLResponse, RedirectResponse, Response
     from starlette.routing import Route
 
+    from checklist.faces.web.serving import listening
+
     db = sqlite3.connect(folder / "bare.db", isolation_level=None, check_same_thread=False)
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
@@ -159,13 +161,11 @@ def bare(folder: Path) -> None:
         return HTMLResponse(ROW)
 
     app = Starlette(routes=[Route("/", kept, methods=["POST"]), Route("/", shown)])
-    import socket
-
-    listening = socket.create_server(("127.0.0.1", 0), backlog=2_048)
-    print(f"http://127.0.0.1:{listening.getsockname()[1]}/", file=sys.stderr, flush=True)
+    open_at = listening("127.0.0.1", 0)
+    print(f"http://127.0.0.1:{open_at.getsockname()[1]}/", file=sys.stderr, flush=True)
     uvicorn.Server(
         uvicorn.Config(app, log_level="warning", access_log=False, server_header=False)
-    ).run(sockets=[listening])
+    ).run(sockets=[open_at])
 
 
 def started(folder: Path, *words: str) -> tuple[subprocess.Popen[str], int]:
