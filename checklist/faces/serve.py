@@ -95,6 +95,7 @@ def _run(
 
     from checklist.faces.leaving import message
     from checklist.faces.web.app import make_app
+    from checklist.faces.web.serving import Settled
     from checklist.faces.web.serving import server as server_of
 
     sys.setswitchinterval(SWITCH_S)
@@ -109,6 +110,9 @@ def _run(
         signal.signal(number, ended)
     try:
         desk.start()
+        settled = Settled(desk.compiled)
+        settled()
+        desk.every_while.append(settled)
         scheme = "https" if cert is not None else "http"
         shown = f"[{host}]" if ":" in host else host
         message(f"{scheme}://{shown}:{listening.getsockname()[1]}/")

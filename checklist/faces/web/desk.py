@@ -108,6 +108,7 @@ class Desk:
     sessions: Sessions = field(default_factory=Sessions)
     waiting: dict[str, Waiting] = field(default_factory=dict)
     at_end: list[Callable[[], None]] = field(default_factory=list)
+    every_while: list[Callable[[], None]] = field(default_factory=list)
     trouble: str = ""
     turned_away: TurnedAway = field(init=False)
     asked_in_vain: Tries = field(default_factory=lambda: Tries(MOST_IN_VAIN, WITHIN_S))
@@ -156,6 +157,8 @@ class Desk:
         for session in self.sessions.all():
             if self.is_idle(session):
                 await self.leave(session, LOCKED)
+        for one in self.every_while:
+            one()
 
     # -- work ----------------------------------------------------------------------------------
 
