@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import socket
 import ssl
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -20,6 +22,7 @@ from checklist.faces.web import guard, serving, tls
 from checklist.faces.web.app import make_app
 from checklist.faces.web.desk import LOOPBACK, Desk
 from checklist.trail import Trail
+from tests.faces import ROOT
 from tests.scene import NURSE
 from tests.web import PINS, make_desk
 
@@ -66,6 +69,36 @@ def test_what_is_accepted_sends_at_once() -> None:
         open_at.accept()[0] as accepted,
     ):
         assert accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
+IN_THE_MIDDLE = """
+import sys
+from pathlib import Path
+from pytest import MonkeyPatch
+from checklist.faces.web.serving import loaded
+from tests.web_nurse import shift
+with MonkeyPatch.context() as patch, shift(Path(sys.argv[1]), patch, "ORD-101") as (one, _):
+    if sys.argv[2] == "loaded":
+        loaded()
+    before = set(sys.modules)
+    one.to("write_the_label")
+    one.page("/label")
+    print(*{name.partition(".")[0] for name in set(sys.modules) - before})
+"""
+
+
+def test_no_other_library_is_loaded_in_the_middle_of_a_preparation(tmp_path: Path) -> None:
+    late = {}
+    for how in ("loaded", "not"):
+        home = tmp_path / how
+        home.mkdir()
+        ran = subprocess.run(
+            [sys.executable, "-c", IN_THE_MIDDLE, str(home), how],
+            cwd=ROOT, capture_output=True, text=True, check=True,
+        )  # fmt: skip
+        late[how] = set(ran.stdout.split()) - {"checklist"} - sys.stdlib_module_names
+    assert late["loaded"] == set()
+    assert late["not"] >= {"biip"}
 
 
 def asked(path: str = "/sign-in", *lines: str, method: str = "GET", close: bool = True) -> bytes:

@@ -95,7 +95,7 @@ def _run(
 
     from checklist.faces.leaving import message
     from checklist.faces.web.app import make_app
-    from checklist.faces.web.serving import Settled
+    from checklist.faces.web.serving import Settled, loaded
     from checklist.faces.web.serving import server as server_of
 
     sys.setswitchinterval(SWITCH_S)
@@ -109,6 +109,7 @@ def _run(
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, ended)
     try:
+        loaded()
         desk.start()
         settled = Settled(desk.compiled)
         settled()

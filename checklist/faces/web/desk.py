@@ -356,7 +356,7 @@ class Desk:
             "idle": round(self.idle_s) if person else 0,
             "warn": WARN_S,
         }
-        text = _templates().get_template(name).render({**every, **context})
+        text = templates().get_template(name).render({**every, **context})
         return HTMLResponse(text, status)
 
     def said(self, request: Request, title: str, text: str, status: int = 200) -> Response:
@@ -388,7 +388,8 @@ def _waiting(station: Station, id_: str) -> Waiting:
 
 
 @cache
-def _templates() -> Environment:
+def templates() -> Environment:
+    """All templates of the pages."""
     made = Environment(
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=True,

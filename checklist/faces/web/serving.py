@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import gc
 import socket
+from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,7 @@ import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from checklist.faces.web.desk import templates
 from checklist.faces.web.guard import LARGEST_HEAD, PATIENCE_S
 from checklist.station import Compiled
 
@@ -32,6 +35,27 @@ def listening(host: str, port: int) -> socket.socket:
     made = socket.create_server((host, port), family=family, backlog=BACKLOG)
     made.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     return made
+
+
+AT_FIRST_USE = (
+    "biip.gs1_messages",
+    "biip.rcn",
+    "cryptography.hazmat.primitives.asymmetric.ed25519",
+    "cryptography.hazmat.primitives.serialization",
+    "typst",
+    "zxingcpp",
+)
+"""What the core loads when it is first used: for a server that would be in somebody's step."""
+
+
+def loaded() -> None:
+    """Load beforehand what the first scan, the first label and each first page would wait for."""
+    for module in AT_FIRST_USE:
+        with suppress(ImportError):  # of an extra that is not here
+            import_module(module)
+    made = templates()
+    for name in made.list_templates(extensions=["html"]):
+        made.get_template(name)
 
 
 class Settled:
