@@ -42,7 +42,7 @@ class Acts:
             act = _ACTS.get(form.get("act", ""))
             if act is None:
                 raise BadForm("the form does not say what is to be done")
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
             return await act(
                 Sent(pages=self._pages, request=request, look=look, person=person, form=form)
             )
@@ -85,7 +85,7 @@ class Acts:
     ) -> Response:
         """Somebody has to prove who they are again: a second person here, else the preparer."""
         id_ = request.path_params["id"]
-        look = await self._pages.look(request, person)
+        look = self._pages.look(request, person)
         if look.spot.step.who in SECOND:
             self._hands.step_back(id_)
             return self._pages.page(request, look, person, said=sentence(fault), status=403)

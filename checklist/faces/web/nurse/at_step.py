@@ -73,7 +73,7 @@ async def _again(sent: Sent, got: Taken, by: str) -> Response:
 
     if texts:
         await sent.act(note)
-        look = await sent.pages.look(sent.request, sent.person)
+        look = sent.pages.look(sent.request, sent.person)
     status = 422 if got.faults else 200
     return sent.pages.page(sent.request, look, sent.person, taken=got, status=status)
 
@@ -165,7 +165,7 @@ async def second_in(sent: Sent) -> Response:
     code = sent.code()
     if sent.named(code) == preparer:
         await sent.act(lambda at: at.note(id_, SAME_PERSON, sent.person.code, ours=True))
-        look = await sent.pages.look(sent.request, sent.person)
+        look = sent.pages.look(sent.request, sent.person)
         return sent.pages.handover(sent.request, look, said=same_eyes(preparer), status=422)
     try:
         colleague = await sent.desk.second_person(sent.request, code, sent.form.get("pin", ""), id_)

@@ -142,7 +142,7 @@ class EntryPages:
         A person who neither prepares it nor has it in hand is led to where it stands.
         """
         try:
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
         except NotHere:
             return self._pages.unknown(request)
         prep, hands = look.prep, self._pages.hands
@@ -161,7 +161,7 @@ class EntryPages:
     async def on_paper(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The steps of this preparation as a list for A4, for when no screen can be used."""
         try:
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
         except NotHere:
             return self._pages.unknown(request)
         if not look.prep.closed and look.spot.step.who in SECOND:

@@ -49,7 +49,7 @@ class LabelPages:
     async def show(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The label in its true size, with whether everything fits, and the button to print it."""
         try:
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
         except NotHere:
             return self._pages.unknown(request)
         if not self._may(request, look):
@@ -84,7 +84,7 @@ class LabelPages:
     async def picture(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The label as a picture of its own."""
         try:
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
         except NotHere:
             return self._pages.unknown(request)
         if not self._may(request, look):
@@ -107,7 +107,7 @@ class LabelPages:
         """
         try:
             form = await plain(request)
-            look = await self._pages.look(request, person)
+            look = self._pages.look(request, person)
             if self._may(request, look):
                 fresh(form, look.entries)
         except NotHere:

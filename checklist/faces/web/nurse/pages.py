@@ -37,7 +37,7 @@ class Pages:
     async def show(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """The page for where the preparation stands now."""
         try:
-            look = await self.look(request, person)
+            look = self.look(request, person)
         except NotHere:
             return self.unknown(request)
         return self.page(request, look, person)
@@ -119,7 +119,7 @@ class Pages:
     async def back(self, request: Request, desk: Desk, person: StaffMember) -> Response:
         """Give the tablet back; of what both entered only the result is shown."""
         try:
-            look = await self.look(request, person)
+            look = self.look(request, person)
         except NotHere:
             return self.unknown(request)
         last = moving(look.entries)
@@ -168,7 +168,7 @@ class Pages:
         While a second person is asked for, nothing else is shown.
         """
         try:
-            look = await self.look(request, person)
+            look = self.look(request, person)
         except NotHere:
             return self.unknown(request)
         open_here = look.screen.stands not in ("closed", "interrupted")
@@ -250,10 +250,10 @@ class Pages:
 
     # -- small things --------------------------------------------------------------------------
 
-    async def look(self, request: Request, person: StaffMember) -> Look:
+    def look(self, request: Request, person: StaffMember) -> Look:
         """A look at the preparation that the address names. Raises NotHere."""
         id_ = request.path_params["id"]
-        return await self.desk.read(lambda trail: self.looking.at(trail, id_, person))
+        return self.desk.look(lambda trail: self.looking.at(trail, id_, person))
 
     def sitting(self, request: Request) -> str:
         """What tells this sign-in at this tablet from every other; "" where nobody is."""
