@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 
 from checklist import beside, engine, register, way_in
 from checklist.answer import Answer, channel_of, guarded, read_answers, sealed, sealed_note
@@ -74,7 +75,7 @@ class Station:
     before; `credentials` keeps the PINs, None where there are none. `practice` says that nothing
     counts here. `notary` signs what asks for it and keeps the trail's heads; None signs nothing.
     `scanner` is what a try-out found of the scanner here. `compiled` is what other stations with
-    the same files have made ready.
+    the same files have made ready, `used` what others over the same trail have found used up.
     """
 
     def __init__(
@@ -95,6 +96,7 @@ class Station:
         notary: Notary | None = None,
         scanner: Scanner = UNTRIED,
         compiled: Compiled | None = None,
+        used: register.Uses | None = None,
     ) -> None:
         self.trail = trail
         self.ward = ward
@@ -117,6 +119,7 @@ class Station:
         )
         compiled = compiled or Compiled()
         self._rules, self._proved = compiled.rules, compiled.proved
+        self._uses = used or register.Uses()
         self._kept: set[str] = set()
         self._folded: dict[str, Preparation] = {}
         self._in_hand: dict[str, int] = {}
@@ -405,7 +408,7 @@ class Station:
         rules = self.rules_of(prep.workflow)
         patient = self.ward.patients.get(prep.order.patient)
         again, asks = spot.place.endswith(f"/{REVERIFY}"), spot.step.checks
-        unit, used = self.ward.unit, self._under_this_register
+        unit = self.ward.unit
         counts, levels = "stock_count_holds" in asks, "level_is_what_is_booked" in asks
         return Surroundings(
             at=self._clock(),
@@ -422,14 +425,24 @@ class Station:
             similar_name=patient is not None and self._has_twin(patient),
             container=rules.workflow.container,
             critical_break=again and spot.step.critical,
-            booked=register.booked(unit.register, used(), own=prep.id) if counts else {},
-            liquids=register.levels(unit.liquids, used(), own=prep.id) if levels else {},
+            booked=register.booked(unit.register, self.uses(), own=prep.id) if counts else {},
+            liquids=register.levels(unit.liquids, self.uses(), own=prep.id) if levels else {},
             record={
                 id_: o for id_, o in self.ward.orders.items() if o.patient == prep.order.patient
             },
             compatibility=self.ward.compatibility,
             practice=self._practice,
         )
+
+    def uses(self) -> Iterator[tuple[str, register.Use]]:
+        """What each preparation used up since the register was last written."""
+        unit, products = self.ward.unit, self.ward.formulary.products
+        liquids = {products[code].container for code in unit.liquids if code in products}
+        for one in self.trail.opened_under(register.digest(unit.register)):
+            rules = self.rules_of(one.workflow)
+            if register.concerns(rules, liquids):
+                told = partial(self.trail.of, one.preparation)
+                yield one.preparation, self._uses.of(one.preparation, told, rules)
 
     def entries(self, id_: str) -> tuple[Entry, ...]:
         """Every entry of a preparation, in order. Raises NotHere when there is none."""
@@ -585,14 +598,6 @@ class Station:
         other = replay(entries, self.rules_of(entries[0].event.body["workflow"]))
         moments = (other.time_of(field) for field in self.required.giving)
         yield from [at for at in moments if at is not None][:1]
-
-    def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
-        """The preparations that have used up stock since the register was last written."""
-        same = register.digest(self.ward.unit.register)
-        for one in self.trail.preparations():
-            entries = self.trail.of(one.id)
-            if entries[0].event.body["register"] == same:
-                yield one.id, entries, self.rules_of(entries[0].event.body["workflow"])
 
     def _identifiers(self) -> tuple[str, ...]:
         return tuple(

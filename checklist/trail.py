@@ -31,13 +31,14 @@ from checklist.trail_fault import (
     UnfitEvent,
     damaged,
 )
-from checklist.trail_reading import Kept, Listed, Origin
+from checklist.trail_reading import Kept, Listed, Opening, Origin
 from checklist.trail_row import SealedText
 from checklist.trail_verification import Verification
 
 __all__ = [
-    "Kept", "Listed", "NotATrail", "NotKept", "Origin", "SealedText", "Trail", "TrailBusy",
-    "TrailDamaged", "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent", "Verification",
+    "Kept", "Listed", "NotATrail", "NotKept", "Opening", "Origin", "SealedText", "Trail",
+    "TrailBusy", "TrailDamaged", "TrailFault", "TrailUnwritable", "TurnTaken", "UnfitEvent",
+    "Verification",
 ]  # fmt: skip
 
 Attest = Callable[[Entry], Act]
@@ -57,7 +58,7 @@ class Trail:
         self._connection = Connection(path, how=how, patience_ms=patience_ms)
         self._written: Entry | None = None  # the last one that was written here
         self._open = reading.StillOpen()
-        self._opened = reading.OpenedFor(lambda row: self._entry(row).event.body["order"]["id"])
+        self._openings = reading.Openings(self._opening)
 
     @property
     def origin(self) -> Origin:
@@ -248,7 +249,14 @@ class Trail:
     def opened_for(self, order: str) -> tuple[str, ...]:
         """The ids of the preparations that were opened for an order line, in that order."""
         with self._connection.reading() as db:
-            return self._opened.now(db, self.origin, order)
+            return self._openings.of_order(db, self.origin, order)
+
+    def opened_under(self, register: str) -> tuple[Opening, ...]:
+        """The preparations that were opened while a register was in force (the digest that their
+        opening entries have), in that order.
+        """
+        with self._connection.reading() as db:
+            return self._openings.under(db, self.origin, register)
 
     def opened_with(self, container: str) -> tuple[str, ...]:
         """The ids of the preparations that were opened with a container, in that order."""
@@ -323,6 +331,11 @@ class Trail:
             self._connection.known = Head(row.seq, row.digest)
         self._written = self._entry(row)
         return self._written
+
+    def _opening(self, row: Row) -> Opening:
+        body = self._entry(row).event.body
+        told = (str(body.get(name, "")) for name in ("register", "workflow"))
+        return Opening(row.preparation, body["order"]["id"], *told)
 
     def _entry(self, row: Row) -> Entry:
         """The row as an entry, once it has the digest of its content. Nothing else makes one."""

@@ -222,21 +222,38 @@ class _KeptUp:
         raise NotImplementedError
 
 
-class OpenedFor(_KeptUp):
-    """The preparations of each order line; `order_of` tells the line of an opening entry's row."""
+class Opening(NamedTuple):
+    """What the opening entry of a preparation says: its id, the order line, the digest of the
+    register that was in force, and that of the workflow.
+    """
 
-    def __init__(self, order_of: Callable[[Row], str]) -> None:
+    preparation: str
+    order: str
+    register: str
+    workflow: str
+
+
+class Openings(_KeptUp):
+    """The preparations by what their opening entries say; `read` reads the row of such an entry."""
+
+    def __init__(self, read: Callable[[Row], Opening]) -> None:
         super().__init__()
-        self._order_of = order_of
-        self._ids: dict[str, dict[str, None]] = {}
+        self._read = read
+        self._for: dict[str, dict[str, None]] = {}
+        self._under: dict[str, dict[str, Opening]] = {}
 
-    def now(self, db: sqlite3.Connection, origin: Origin, order: str) -> tuple[str, ...]:
+    def of_order(self, db: sqlite3.Connection, origin: Origin, order: str) -> tuple[str, ...]:
         """The ids of those of one order line, in the order of opening."""
         self._catch_up(db, origin)
-        return tuple(self._ids.get(order, ()))
+        return tuple(self._for.get(order, ()))
+
+    def under(self, db: sqlite3.Connection, origin: Origin, register: str) -> tuple[Opening, ...]:
+        """Those that were opened while a register was in force, in the order of opening."""
+        self._catch_up(db, origin)
+        return tuple(self._under.get(register, {}).values())
 
     def _anew(self, db: sqlite3.Connection, upto: int) -> None:
-        self._ids = {}
+        self._for, self._under = {}, {}
         self._on(db, 0, upto)
 
     def _on(self, db: sqlite3.Connection, after: int, upto: int) -> None:
@@ -245,8 +262,9 @@ class OpenedFor(_KeptUp):
             " WHERE kind = 'opened' AND seq > ? AND seq <= ? ORDER BY seq"
         )
         for each in db.execute(sql, (after, upto)):
-            opening = Row._make(each)
-            self._ids.setdefault(self._order_of(opening), {})[opening.preparation] = None
+            one = self._read(Row._make(each))
+            self._for.setdefault(one.order, {})[one.preparation] = None
+            self._under.setdefault(one.register, {})[one.preparation] = one
 
 
 class StillOpen(_KeptUp):

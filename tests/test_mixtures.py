@@ -425,7 +425,8 @@ def test_both_controlled_drugs_of_a_mixture_leave_the_stock(tmp_path: Path) -> N
     from checklist import register
 
     prep = scene.station.find(scene.id)
-    told = [(prep.id, scene.station.entries(prep.id), scene.station.rules_of(prep.workflow))]
+    rules = scene.station.rules_of(prep.workflow)
+    told = [(prep.id, register.use(scene.station.entries(prep.id), rules))]
     left = register.booked(scene.ward.unit.register, told, own="")
     assert left["09520007304112"] == 4
     assert left["09520007300114"] == scene.ward.unit.register["09520007300114"] - 1

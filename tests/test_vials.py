@@ -552,8 +552,8 @@ def test_a_controlled_vial_for_many_doses_goes_back_into_the_stock(tmp_path: Pat
     scene.open()
     scene.finish()
     prep = scene.station.find(scene.id)
-    used = register.used(scene.trail.of(scene.id), scene.station.rules_of(prep.workflow), own=False)
-    assert prep.place == "given" and not used
+    use = register.use(scene.trail.of(scene.id), scene.station.rules_of(prep.workflow))
+    assert prep.place == "given" and not use.gone and not use.in_hand
 
 
 def test_a_blunt_needle_is_noted_where_any_entry_is_allowed(shelf: Shelf, tmp_path: Path) -> None:

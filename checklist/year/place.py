@@ -6,18 +6,16 @@ import hashlib
 import json
 import random
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from checklist import library, register
-from checklist.gate import Rules
+from checklist import library
 from checklist.intake.ward import Ward
 from checklist.interop.scanner import SOUND
 from checklist.order import Order
 from checklist.people import Role, StaffMember
-from checklist.preparation import Entry, Preparation
+from checklist.preparation import Preparation
 from checklist.station import Compiled, Station
 from checklist.trail import Trail
 from checklist.unit import Unit
@@ -99,7 +97,6 @@ class YearStation(Station):
         # Ids are drawn from the seed, so that the same year is made again to the last digest.
         self._draw = random.Random(f"ids/{seed}")
         self._day = ""
-        self._controlled: list[str] = []
         self._base = ward
         super().__init__(
             trail,
@@ -143,7 +140,7 @@ class YearStation(Station):
         unit, day = self._base.unit, f"{self.moment:%Y-%m-%d}"
         if day == self._day:
             return self.ward.unit
-        self._day, self._controlled = day, []
+        self._day = day
         figure = STOCK + self.moment.timetuple().tm_yday
         stock = dict.fromkeys(unit.register, figure)
         text = re.sub(rf"(?m)^(0952[0-9]{{10}}) = {STOCK}\b", rf"\1 = {figure}", unit.text)
@@ -152,18 +149,3 @@ class YearStation(Station):
 
     def _others_open(self, prep: Preparation, by: StaffMember) -> tuple[str, ...]:
         return ()
-
-    def _under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
-        same = register.digest(self.ward.unit.register)
-        for id_ in self._controlled:
-            entries = self.trail.of(id_)
-            if entries[0].event.body["register"] == same:
-                yield id_, entries, self.rules_of(entries[0].event.body["workflow"])
-
-    def under_this_register(self) -> Iterator[tuple[str, tuple[Entry, ...], Rules]]:
-        """The preparations that took from the cupboard since it was filled this morning."""
-        return self._under_this_register()
-
-    def begun(self, id_: str) -> None:
-        """A preparation was opened that may take from the cupboard."""
-        self._controlled.append(id_)

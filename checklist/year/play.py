@@ -86,8 +86,6 @@ class Player:
         prep = outcome.screen.prep
         rules = station.rules_of(prep.workflow)
         fields = {each.name for step in rules.workflow.steps for each in step.fields}
-        if "count_before" in fields:
-            station.begun(prep.id)
         played = _Played(turn, prep.id, self._slips(turn, fields), turn.breaks)
         while not outcome.screen.prep.closed:
             outcome = self._act(played, outcome.screen)
@@ -248,9 +246,8 @@ class Player:
     def _stock(self, played: _Played, screen: Screen, *, first: bool) -> int:
         if first:
             code = played.turn.made.answers["product"][5:19]
-            told = self.station.under_this_register()
-            stock = self.station.ward.unit.register
-            played.stock = register.booked(stock, told, own=played.id)[code]
+            stock, uses = self.station.ward.unit.register, self.station.uses()
+            played.stock = register.booked(stock, uses, own=played.id)[code]
         return played.stock
 
     def _slipped(self, played: _Played, slip: Slip, right: str) -> str:

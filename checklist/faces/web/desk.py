@@ -36,6 +36,7 @@ from checklist.intake.ward import Ward
 from checklist.lockout import KINDS, Lockout, Remembered
 from checklist.people import StaffMember
 from checklist.permission import Action, may
+from checklist.register import Uses
 from checklist.station import Compiled, NotHere, Station
 from checklist.timing import span
 from checklist.trail import Trail
@@ -86,9 +87,10 @@ class Desk:
     `folder` is the ward's, `facts` a folder of facts, or None. `practice` says that nothing counts
     here. `clock` gives aware UTC times. `secure` says that pages come by TLS. `names` are the hosts
     by which browsers know this server. `scanners` holds what is known of each place's scanner.
-    `compiled` is what all stations of this server share, those that only read as well. `at_end` is
-    what is called when the server stops. `turned_away` notes forms that no page of ours sends,
-    `asked_in_vain` counts what is recorded of each person's asking for what is not theirs.
+    `compiled` and `used` are what all stations of this server share, those that only read as well.
+    `at_end` is what is called when the server stops, `every_while` what else is seen to every few
+    seconds. `turned_away` notes forms that no page of ours sends, `asked_in_vain` counts what is
+    recorded of each person's asking for what is not theirs.
     """
 
     files: WardFiles
@@ -103,6 +105,7 @@ class Desk:
     pins: Weighed
     scanners: ScannerFile
     compiled: Compiled
+    used: Uses
     secure: bool = False
     names: frozenset[str] = LOOPBACK
     sessions: Sessions = field(default_factory=Sessions)
@@ -131,6 +134,7 @@ class Desk:
         if not self._started:
             self.writer.start()
             self.heads.start()
+            self.look(lambda trail: (trail.opened_for(""), trail.open_preparations()))
             self._started = True
 
     def stop(self) -> None:

@@ -30,6 +30,7 @@ from checklist.faces.workplace import (
     running_from,
     scanners_of,
 )
+from checklist.register import Uses
 from checklist.station import Compiled, Station
 from checklist.trail import Trail, TrailFault
 
@@ -71,7 +72,8 @@ def desk_for(
         )
     with open_or_make(path, files.last, start or real_clock()) as known:
         usual = real_clock if start is None else running_from(latest(known, start))
-    pins, compiled, scanners = Weighed(keeper), Compiled(), scanners_of(ward)
+    pins, scanners = Weighed(keeper), scanners_of(ward)
+    compiled, used = Compiled(), Uses()
 
     def now() -> datetime:
         return desk.clock()
@@ -91,6 +93,7 @@ def desk_for(
             practice=practice,
             notary=notary_of(at),
             compiled=compiled,
+            used=used,
             scanner=scanners.of(place),
         )
 
@@ -100,6 +103,10 @@ def desk_for(
     def halt(fault: TrailFault) -> None:
         writer.halt(fault)
 
+    def lost() -> None:
+        sessions.forget()
+        used.forget()
+
     sessions = Sessions()
     heads = HeadsLater(path, lost=halt)
     writer = Writer(
@@ -108,7 +115,7 @@ def desk_for(
         station=station,
         observations=observations,
         head=heads.want,
-        lost=sessions.forget,
+        lost=lost,
     )
     desk = Desk(
         files=files,
@@ -123,6 +130,7 @@ def desk_for(
         pins=pins,
         scanners=scanners,
         compiled=compiled,
+        used=used,
         sessions=sessions,
         secure=secure,
         names=names,

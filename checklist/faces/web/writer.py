@@ -164,6 +164,7 @@ class Writer:
             try:
                 self._trail = closing.enter_context(self._opening())
                 _interrupted(self._trail, self._station)
+                _looked_through(self._trail, self._station)
             except BaseException as fault:
                 self._fault = fault
                 return
@@ -233,3 +234,10 @@ def _interrupted(trail: Trail, station: MakeStation) -> None:
         screen = there.screen(one.id)
         if screen.stands != "interrupted" and screen.prep.turn > 0:
             there.interrupt(one.id, STATION_STOPPED, one.opened_by)
+
+
+def _looked_through(trail: Trail, station: MakeStation) -> None:
+    """Look once through all that came before, which would else be in somebody's step."""
+    trail.opened_for("")
+    for _ in station(trail, "").uses():
+        pass

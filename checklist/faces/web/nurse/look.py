@@ -82,6 +82,7 @@ class Looking:
                 new_id=new_id,
                 practice=desk.practice,
                 compiled=desk.compiled,
+                used=desk.used,
             )
             self._own.station, self._own.entries = kept, {}
         kept.ward = ward
