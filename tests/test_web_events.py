@@ -201,10 +201,28 @@ def test_a_preparation_that_there_is_not_gives_a_stream_that_says_nothing(
     assert MOVED not in stream.over() and stream.status == 200
 
 
+def test_one_sign_in_cannot_take_the_streams_of_all_others(ward: Ward) -> None:
+    other = ward.person(COLLEAGUE)
+    mine = [Stream(ward.shift.tablet, ward.path) for _ in range(events.MOST_HERE)]
+    for one in mine:
+        one.heard(": here")
+    assert ward.shift.tablet.get(ward.path).status_code == 503
+    theirs = Stream(other, ward.path)
+    theirs.heard(": here")
+    ward.shift.on()
+    for one in (*mine, theirs):
+        assert MOVED in one.over()
+    until = time.monotonic() + SOON_S
+    while (last := Stream(ward.shift.tablet, ward.path.rpartition("=")[0] + "=0")).over() == []:
+        assert time.monotonic() < until and last.status == 503
+        time.sleep(0.05)
+
+
 def test_very_many_streams_stop_no_page_and_those_beyond_are_told_to_wait(
     ward: Ward, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(events, "LOOK_S", 1.0)
+    monkeypatch.setattr(events, "MOST_HERE", events.MOST)
     tablet, most = ward.shift.tablet, events.MOST
     cookie = "; ".join(f"{one.name}={one.value}" for one in tablet.cookies.jar)
     host, port = ward.address.removeprefix("http://").split(":")

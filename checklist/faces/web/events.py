@@ -7,6 +7,7 @@ not reached asks again by itself.
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 
 MOST = 200
 """Streams at once; a page beyond them shows how things stand when it is loaded again."""
+MOST_HERE = 8
+"""Streams at once of one sign-in, so that nobody's open pages take the places of all others."""
 LOOK_S = 2.0
 """Seconds between two looks at the trail; others than this server may write to it as well."""
 LOOKS = 150
@@ -32,7 +35,7 @@ class Following:
     """The streams of this server."""
 
     def __init__(self) -> None:
-        self._open = 0
+        self._open: Counter[str] = Counter()
 
     async def follow(self, request: Request) -> Response:
         """A stream for the page of one preparation, for somebody who has signed in.
@@ -49,7 +52,7 @@ class Following:
             return Response(status_code=204)  # tells a browser not to ask again
         if not (turn.isascii() and turn.isdecimal()) or len(turn) > 9 or not 0 < len(id_) <= 100:
             return Response(status_code=204)
-        if self._open >= MOST:
+        if self._open.total() >= MOST or self._open[session.id] >= MOST_HERE:
             return Response(status_code=503, headers={"Retry-After": "30"})
         return StreamingResponse(
             self._told(desk, session.id, id_, int(turn)),
@@ -61,7 +64,7 @@ class Following:
         def moved(trail: Trail) -> bool:
             return any(moves(entry.event) for entry in trail.of(id_, after=turn))
 
-        self._open += 1
+        self._open[session] += 1
         try:
             yield "retry: 10000\n\n"
             for _ in range(LOOKS):
@@ -73,7 +76,9 @@ class Following:
                 yield ": here\n\n"
                 await asyncio.sleep(LOOK_S)
         finally:
-            self._open -= 1
+            self._open[session] -= 1
+            if not self._open[session]:
+                del self._open[session]
 
 
 def routes(desk: Desk) -> list[Route]:
