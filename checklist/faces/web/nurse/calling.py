@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from checklist import library
 from checklist.attendance import found
 from checklist.definition import WorkflowFaults
 from checklist.faces.answering import staff_code
+from checklist.faces.calls import DOSE, FIRST, NO_WAY, PUT_OFF, Calls
 from checklist.faces.handover import sentence
 from checklist.faces.web.nurse.form import UNHEARD_OF, BadForm, plain
 from checklist.faces.web.nurse.hands import Hands
@@ -24,23 +24,17 @@ from checklist.faces.web.nurse.view import field_view
 from checklist.faces.web.session import to_sign_in
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
-from checklist.label import ROUTE_WORDS
-from checklist.observation import Kind
 from checklist.order import Call
 from checklist.people import StaffMember
-from checklist.permission import Action, may
 from checklist.quantity import Quantity
 from checklist.screen import Outcome
 from checklist.station import NotAllowed, NotHere, NotSignedIn
 from checklist.trail import TrailBusy
-from checklist.way_in import EMERGENCY, open_choice
-from checklist.workflow import Field
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
 
 PREFIX = "call"
-DOSE = Field(name="dose", kind=Kind.QUANTITY, say="Dose, with its unit")
 PARTS = ("patient", "drug", "dose", "route", "leader")
 """What a call says, in the order of the form."""
 NOT_CHOSEN = "Choose one."
@@ -64,8 +58,7 @@ class CallPages:
     def __init__(self, desk: Desk, hands: Hands) -> None:
         self._desk = desk
         self._hands = hands
-        workflows = library.of_ward(desk.folder)[0].values()
-        self._flows = tuple(one for one in workflows if one.container == EMERGENCY)
+        self._flows = Calls.on(desk.ward, desk.folder).flows
         self._begun: dict[str, asyncio.Future[Outcome]] = {}
 
     @property
@@ -100,10 +93,7 @@ class CallPages:
                 ),
             )
         except NotHere as fault:
-            choice = open_choice(
-                call.order(id_="", at=desk.clock()), self._flows, desk.ward.formulary
-            )
-            asks = dict(choice.sources).get(call.drug, ())
+            asks = self._calls.containers(call, desk.clock())
             faults = {"source": NOT_CHOSEN} if asks else {"drug": sentence(fault)}
             return self._page(request, replace(got, faults=faults), sources=asks, status=422)
         except (NotAllowed, WorkflowFaults, Faults) as fault:
@@ -139,11 +129,12 @@ class CallPages:
         dose = taken([DOSE], form, PREFIX, unit=unit, at=now, codes=codes)
         names = ("patient", "drug", "route", "leader")
         typed = {name: form.get(name, "").strip() for name in names}
-        known = {"patient": desk.ward.patients, "drug": self._drugs(), "route": self._routes()}
+        calls = self._calls
+        known = {"patient": desk.ward.patients, "drug": calls.drugs(), "route": calls.routes()}
         faults = {n: NOT_CHOSEN for n, there in known.items() if typed[n] not in there}
         today = unit.local(now).date()
         leader = staff_code(typed["leader"], today=today, scanner=codes.scanner)
-        if why := self._not_leading(leader, person):
+        if why := calls.not_leading(leader, person):
             faults["leader"] = why
         told = {**faults, **dose.faults}
         faults = {name: told[name] for name in PARTS if name in told}
@@ -161,32 +152,10 @@ class CallPages:
         )
         return replace(got, call=call)
 
-    def _not_leading(self, code: str, person: StaffMember) -> str:
-        """Why nobody with this code leads an emergency whose dose this person prepares."""
-        if not code:
-            return "No answer yet. Who leads and calls for it?"
-        try:
-            leader = found(self._desk.ward, code)
-        except NotHere as fault:
-            return sentence(fault)
-        if leader.code == person.code:
-            return "You prepare this dose, so somebody else has to lead and call for it."
-        if not may(leader, Action.LEAD):
-            return f"{leader.code} may not lead an emergency here. Ask who does."
-        return ""
-
-    def _drugs(self) -> list[str]:
-        """The drugs that come in a container from which an emergency dose is drawn."""
-        starts = {source for flow in self._flows for source in flow.sources}
-        products = self._desk.ward.formulary.products.values()
-        return sorted({one.drug for one in products if one.container in starts})
-
-    def _routes(self) -> dict[str, str]:
-        """The routes for which there are such containers, in words."""
-        starts = {source for flow in self._flows for source in flow.sources}
-        products = self._desk.ward.formulary.products.values()
-        codes = {route for one in products if one.container in starts for route in one.routes}
-        return {code: words for code, words in ROUTE_WORDS.items() if code in codes}
+    @property
+    def _calls(self) -> Calls:
+        """What can be called for, by the ward's files as they are now."""
+        return Calls(ward=self._desk.ward, flows=self._flows)
 
     def _page(
         self,
@@ -201,8 +170,7 @@ class CallPages:
             return self._desk.said(
                 request,
                 "No way for emergencies here",
-                "This ward keeps no workflow for an emergency. Go by your unit's own rules, and"
-                " have the dose written as an order.",
+                NO_WAY,
                 404,
             )
         return self._desk.page(
@@ -212,8 +180,10 @@ class CallPages:
             form=form,
             dose=field_view(DOSE, PREFIX, form.dose),
             patients=sorted(self._desk.ward.patients),
-            drugs=self._drugs(),
-            routes=self._routes(),
+            drugs=self._calls.drugs(),
+            routes=self._calls.routes(),
+            first=FIRST,
+            put_off=PUT_OFF,
             sources=sources,
             said=said,
             once=secrets.token_urlsafe(16),
