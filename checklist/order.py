@@ -127,6 +127,10 @@ class Order:
     unreadable: Mapping[str, str] = field(default_factory=dict)
 
 
+CALLED = "CALL-"
+"""How the id of a call begins, which stands in place of an order line that is not written yet."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Call:
     """What the leader of an emergency calls for, before anything is written.

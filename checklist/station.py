@@ -24,7 +24,7 @@ from checklist.interop.scanner import UNTRIED, Scanner
 from checklist.limits import Limits
 from checklist.notary import Notary
 from checklist.observation import Channel
-from checklist.order import Call, Order, Patient
+from checklist.order import CALLED, Call, Order, Patient
 from checklist.people import StaffMember
 from checklist.permission import Action
 from checklist.preparation import BESIDE, GIVEN, Entry, Event, Preparation, Surroundings
@@ -210,7 +210,7 @@ class Station:
         self.person(call.leader)
         if call.patient not in self.ward.patients:
             raise NotHere(f"there is no patient {call.patient!r} on this ward")
-        order = call.order(id_=f"CALL-{self._new_id()}", at=self._clock())
+        order = call.order(id_=f"{CALLED}{self._new_id()}", at=self._clock())
         return self._begun(order, by, "", sources)
 
     def attempt(

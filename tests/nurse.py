@@ -82,6 +82,7 @@ class Nurse:
         rows: int = 50,
         columns: int = 100,
         changes: Mapping[str, str] | None = None,
+        command: str = "prepare",
     ) -> None:
         self.home = home
         self.all = ""
@@ -89,7 +90,7 @@ class Nurse:
         """Typed by themselves where a PIN is asked for; taken away, the test types it."""
         self.child = pexpect.spawn(
             sys.executable,
-            ["-m", "checklist.faces.cli", "prepare", *words],
+            ["-m", "checklist.faces.cli", command, *words],
             env=surroundings(home, **(changes or {})),
             cwd=str(home),
             dimensions=(rows, columns),

@@ -18,6 +18,7 @@ from checklist.way_in import EMERGENCY
 from tests import way_answers  # noqa: F401  (the right answers for an emergency)
 from tests.faces import ROOT
 from tests.scene import CALLS, COLLEAGUE, NURSE
+from tests.test_terminal_calls import VIAL
 from tests.web import Tablet, tablets
 from tests.web_nurse import Shift, desk_and_clock, faults, words
 
@@ -195,3 +196,18 @@ def test_a_ward_without_the_workflow_offers_no_call_and_says_so(
         assert "/called" not in tablet.get("/orders").text
         answer = tablet.get("/called")
         assert answer.status_code == 404 and "your unit's own rules" in words(answer.text)
+
+
+def test_a_drug_in_several_containers_asks_which_is_in_the_hand(ward: Ward) -> None:
+    with (ward.folder / "formulary.toml").open("a", encoding="utf-8") as file:
+        file.write(VIAL)
+    ward.shift.beside.desk.files.now()
+    page = ward.tablet.post("/called", data={**RIGHT, "once": "a" * 20})
+    assert page.status_code == 422 and "Which container is in your hand?" in words(page.text)
+    assert 'name="source" value="single_dose_vial"' in page.text and ward.kinds() == []
+    assert ward.sent({"source": "patch"}).status_code == 422 and ward.kinds() == []
+    answer = ward.sent({"source": "single_dose_vial"})
+    assert answer.status_code == 303
+    ward.shift.beside.id = answer.headers["location"].rpartition("/")[2]
+    opening = ward.shift.beside.station.entries(ward.shift.id)[0].event
+    assert "single_dose_vial" in str(opening.body)

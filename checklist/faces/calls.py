@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Self
 
-from checklist import library
 from checklist.attendance import found
 from checklist.faces.handover import sentence
 from checklist.formulary import Product
@@ -42,9 +40,8 @@ class Calls:
     flows: tuple[Workflow, ...]
 
     @classmethod
-    def on(cls, ward: Ward, folder: Path) -> Self:
-        """The calls of the ward whose files lie in a folder."""
-        workflows = library.of_ward(folder)[0].values()
+    def on(cls, ward: Ward, workflows: Iterable[Workflow]) -> Self:
+        """What can be called for on a ward with these workflows."""
         return cls(ward=ward, flows=tuple(w for w in workflows if w.container == EMERGENCY))
 
     def drugs(self) -> list[str]:

@@ -35,7 +35,7 @@ from checklist.faces import (
     workflow,
     year,
 )
-from checklist.faces.options import JsonOption, TrailOption
+from checklist.faces.options import JsonOption, PracticeOption, StationOption, TrailOption
 
 
 class Inert(TyperGroup):
@@ -154,22 +154,14 @@ def prepare(
     ] = "",
     ward: WardOption = None,
     trail: TrailOption = None,
-    station: Annotated[
-        str,
-        typer.Option(
-            "--station", metavar="NAME", envvar="CHECKLIST_STATION", help="This place of work."
-        ),
-    ] = "",
+    station: StationOption = "",
     by: Annotated[
         str, typer.Option("--as", metavar="CODE", help="Your staff code; left out, it is asked.")
     ] = "",
     container: Annotated[
         str, typer.Option("--container", metavar="NAME", help="The container, where several fit.")
     ] = "",
-    practice: Annotated[
-        bool,
-        typer.Option("--practice", help="Practise at the hour of the ward's scenario, apart."),
-    ] = False,
+    practice: PracticeOption = False,
     lines: Annotated[
         bool, typer.Option("--lines", help="Work from another program, one JSON object a line.")
     ] = False,
@@ -197,6 +189,33 @@ def prepare(
         )
         run = in_lines if lines else guided
         code = run(place, order, by=by, container=container)
+    raise typer.Exit(code)
+
+
+@app.command()
+def called(
+    ward: WardOption = None,
+    trail: TrailOption = None,
+    station: StationOption = "",
+    by: Annotated[
+        str, typer.Option("--as", metavar="CODE", help="Your staff code; left out, it is asked.")
+    ] = "",
+    practice: PracticeOption = False,
+) -> None:
+    """Prepare a dose that a leader calls for in an emergency, before an order is written.
+
+    Your unit's own emergency rules come first.
+
+    Exit code: 0 given, 1 ended without giving, put on hold or not begun, 2 the command or a file
+    cannot be used, 3 the trail is not as it was recorded.
+    """
+    from checklist.faces.leaving import told
+
+    with told():
+        from checklist.faces.calling import called
+        from checklist.faces.workplace import Place
+
+        code = called(Place(ward=ward, trail=trail, station=station, practice=practice), by=by)
     raise typer.Exit(code)
 
 

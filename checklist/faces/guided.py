@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
 from datetime import datetime
 
 from checklist.beside import NOT_SAID
@@ -12,7 +13,7 @@ from checklist.faces.answering import Asker, BreakAsked, EndAsked, unread_note
 from checklist.faces.leaving import DONE, WANTING
 from checklist.faces.stops import CLOSED, Stopped
 from checklist.faces.terminal import BOLD, Terminal
-from checklist.faces.workplace import Workplace, begun, quoted
+from checklist.faces.workplace import Workplace, quoted
 from checklist.gate import OutOfSequence
 from checklist.intake.fault import Faults
 from checklist.intake.ward import reload_orders
@@ -27,6 +28,10 @@ from checklist.workflow import Field, Who
 
 _SECOND = (Who.CHECKER, Who.WITNESS)
 _VOLUME = {"volume_over_target", "volume_under_target"}
+
+
+Begin = Callable[[], tuple[str, Screen | None]]
+"""Gives the id of a preparation, and where it stood if it was begun before."""
 
 
 class Guided:
@@ -48,13 +53,13 @@ class Guided:
 
     # -- the whole -----------------------------------------------------------------------------
 
-    def run(self, order: str, container: str = "") -> int:
-        """Open or go on with the preparation of an order; gives the exit code.
+    def run(self, begin: Begin) -> int:
+        """Begin a preparation or go on with it, and guide it; gives the exit code.
 
         A stop from outside, such as a closed terminal, is recorded as an interruption.
         """
         try:
-            self._begin(order, container)
+            self._begin(begin)
             self._terminal.open()
             while not self._screen().prep.closed:
                 try:
@@ -79,8 +84,8 @@ class Guided:
         self._station.sign_out(self._by.code)
         return self._left()
 
-    def _begin(self, order: str, container: str) -> None:
-        self.id, stood = begun(self._at, order, self._by.code, container)
+    def _begin(self, begin: Begin) -> None:
+        self.id, stood = begin()
         if stood is None:
             return
         prep = stood.prep
@@ -281,7 +286,8 @@ class Guided:
         try:
             self._station.ward = reload_orders(self._station.ward)
             now = self._station.ward.orders.get(prep.order.id)
-            changed = "the order; read it again" if now != prep.order else "nothing in the order"
+            same = prep.order.called or now == prep.order
+            changed = "nothing in the order" if same else "the order; read it again"
         except Faults:
             changed = "the orders cannot be read now; call IT"
         self._news.append(("Changed", changed))

@@ -16,6 +16,16 @@ WardOption = Annotated[
 TrailsWardOption = Annotated[
     Path | None, typer.Option("--ward", metavar="DIR", help="The ward whose trail is meant.")
 ]
+StationOption = Annotated[
+    str,
+    typer.Option(
+        "--station", metavar="NAME", envvar="CHECKLIST_STATION", help="This place of work."
+    ),
+]
+PracticeOption = Annotated[
+    bool,
+    typer.Option("--practice", help="Practise at the hour of the ward's scenario, apart."),
+]
 AsOption = Annotated[
     str, typer.Option("--as", metavar="CODE", envvar="CHECKLIST_AS", help="Your staff code.")
 ]

@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 from checklist import library
 from checklist.faces.leaving import WANTING, CannotGoOn, message, needs_terminal
-from checklist.faces.workplace import Place, Workplace, workplace
+from checklist.faces.workplace import Place, Workplace, begun, workplace
 from checklist.intake.ward import load_ward
+from checklist.order import Order
+from checklist.people import StaffMember
 from checklist.timing import said_time
 
 if TYPE_CHECKING:
@@ -37,13 +39,28 @@ def guided(place: Place, order: str, *, by: str, container: str) -> int:
 
 
 def _guided(terminal: Terminal, at: Workplace, *, by: str, container: str) -> int:
-    from checklist.faces import blocks, handover
+    from checklist.faces import blocks
     from checklist.faces.guided import Guided
 
-    order = at.station.order(at.order)
-    at.station.workflow_for(order, container)
+    order = _called(at) or at.station.order(at.order)
+    if not order.called:
+        at.station.workflow_for(order, container)
     terminal.say(f"{order.id}   {order.patient}   {blocks.dose_of(order)}")
     terminal.say(blocks.FOOTER)
+    person = at_work(terminal, at, by)
+    return Guided(terminal, at, person).run(lambda: begun(at, order.id, person.code, container))
+
+
+def _called(at: Workplace) -> Order | None:
+    """What was called for in an emergency, where that is what this is: it stands on no record."""
+    there = (at.station.find(one.id).order for one in at.trail.open_preparations())
+    return next((one for one in there if one.called and one.id == at.order), None)
+
+
+def at_work(terminal: Terminal, at: Workplace, by: str) -> StaffMember:
+    """Say what is to be known of this place, and sign in whoever works (`by`, or asked)."""
+    from checklist.faces import handover
+
     if at.practice:
         now = at.ward.unit.local(at.clock())
         terminal.say(
@@ -59,8 +76,7 @@ def _guided(terminal: Terminal, at: Workplace, *, by: str, container: str) -> in
         terminal.say(UNTRIED)
     if by:
         at.station.person(by)
-    person = handover.signed_in(terminal, at, terminal.read, "Your staff code or badge >", code=by)
-    return Guided(terminal, at, person).run(order.id, container)
+    return handover.signed_in(terminal, at, terminal.read, "Your staff code or badge >", code=by)
 
 
 def _chosen(terminal: Terminal, place: Place) -> str:

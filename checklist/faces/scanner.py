@@ -7,7 +7,13 @@ from typing import Annotated
 
 import typer
 
-from checklist.faces.options import AsOption, JsonOption, TrailOption, WardOption
+from checklist.faces.options import (
+    AsOption,
+    JsonOption,
+    StationOption,
+    TrailOption,
+    WardOption,
+)
 
 app = typer.Typer(
     help="Try out the scanner of a station, and read codes from pictures.",
@@ -37,12 +43,7 @@ def page(out: Annotated[Path, typer.Argument(metavar="OUT", help="The file: .pdf
 def try_(
     ward: WardOption = None,
     trail: TrailOption = None,
-    station: Annotated[
-        str,
-        typer.Option(
-            "--station", metavar="NAME", envvar="CHECKLIST_STATION", help="This place of work."
-        ),
-    ] = "",
+    station: StationOption = "",
     by: AsOption = "",
 ) -> None:
     """Scan the test symbols and keep what the scanner of this station does with them.

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from checklist.faces.options import TrailOption, WardOption
+from checklist.faces.options import PracticeOption, TrailOption, WardOption
 
 if TYPE_CHECKING:
     from checklist.faces.web.desk import Desk
@@ -35,10 +35,7 @@ def serve(
         list[str] | None,
         typer.Option("--name", metavar="HOST", help="A name by which browsers reach this server."),
     ] = None,
-    practice: Annotated[
-        bool,
-        typer.Option("--practice", help="Practise at the hour of the ward's scenario, apart."),
-    ] = False,
+    practice: PracticeOption = False,
     tls_cert: Annotated[
         Path | None, typer.Option("--tls-cert", metavar="FILE", help="The certificate chain, PEM.")
     ] = None,

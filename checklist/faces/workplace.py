@@ -21,6 +21,7 @@ from checklist.intake.scanner_file import FILE as SCANNERS
 from checklist.intake.scanner_file import ScannerFile
 from checklist.intake.ward import Ward, load_ward
 from checklist.observation import Channel
+from checklist.order import CALLED
 from checklist.printing.label_code import LabelCode, NotALabelCode
 from checklist.printing.lookup import found
 from checklist.screen import Screen
@@ -115,15 +116,16 @@ def data_folder() -> Path:
 def workplace(place: Place, order: str) -> Iterator[Workplace]:
     """Open the ward and its trail for an order, and close the trail again.
 
-    The trail is made where there is none yet. Raises Faults, CannotGoOn and the trail's own
-    faults, before anything is written.
+    The order is one of the ward, the id of a call that was begun before, or "" for a call that is
+    about to be made. The trail is made where there is none yet. Raises Faults, CannotGoOn and the
+    trail's own faults, before anything is written.
     """
     from checklist.faces.notarial import notary_of
 
     folder = place.ward or library.folder("demo_db")
     ward = load_ward(folder)
     limits, (workflows, required) = library.limits(), library.of_ward(folder)
-    if order not in ward.orders:
+    if order not in ward.orders and not _is_call(order):
         known = ", ".join(ward.orders) or "none"
         raise CannotGoOn(f"There is no order {order!r} on this ward. Orders here: {known}.")
     start = read_scenario(folder).start if place.practice else None
@@ -182,6 +184,10 @@ def begun(at: Workplace, order: str, by: str, container: str) -> tuple[str, Scre
     if stood.stands != "interrupted" and stood.prep.turn > 0:
         station.interrupt(known[-1], STATION_STOPPED, by)
     return known[-1], stood
+
+
+def _is_call(order: str) -> bool:
+    return not order or order.startswith(CALLED)
 
 
 def scanners_of(ward: Path | None) -> ScannerFile:
@@ -257,6 +263,7 @@ def _practice_trail(place: Place, ward: Ward, order: str, at: datetime) -> Trail
     An unfinished one is gone on with.
     """
     folder = _made((place.ward or data_folder()) / PRACTICE)
+    order = "CALLS" if _is_call(order) else order
     known = sorted(folder.glob(f"{order}-[0-9][0-9][0-9].db"))
     if known:
         trail = open_or_make(known[-1], ward, at)

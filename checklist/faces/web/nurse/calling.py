@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
+from checklist import library
 from checklist.attendance import found
 from checklist.definition import WorkflowFaults
 from checklist.faces.answering import staff_code
@@ -58,7 +59,7 @@ class CallPages:
     def __init__(self, desk: Desk, hands: Hands) -> None:
         self._desk = desk
         self._hands = hands
-        self._flows = Calls.on(desk.ward, desk.folder).flows
+        self._flows = Calls.on(desk.ward, library.of_ward(desk.folder)[0].values()).flows
         self._begun: dict[str, asyncio.Future[Outcome]] = {}
 
     @property
