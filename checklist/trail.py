@@ -42,6 +42,8 @@ __all__ = [
 ]  # fmt: skip
 
 Attest = Callable[[Entry], Act]
+LATELY = 256
+"""Entries that were read last and are kept; each step reads its newest ones several times."""
 
 
 class Trail:
@@ -58,6 +60,7 @@ class Trail:
         self._connection = Connection(path, how=how, patience_ms=patience_ms)
         self._written: Entry | None = None  # the last one that was written here
         self._open = reading.StillOpen()
+        self._lately: dict[int, tuple[Row, Entry]] = {}
         self._openings = reading.Openings(self._opening)
 
     @property
@@ -215,12 +218,12 @@ class Trail:
         for turn, row in enumerate(rows, start=after + 1):
             if row.turn != turn:
                 raise damaged(self.path, f"Turn {turn} of {preparation} is missing.")
-        return tuple(map(self._entry, rows))
+        return tuple(map(self._known, rows))
 
     def acts(self, kinds: Sequence[str]) -> Iterator[Entry]:
         """The acts of the workplace of these kinds, from the newest back."""
         with self._connection.reading() as db:
-            yield from map(self._entry, reading.acts(db, kinds))
+            yield from map(self._known, reading.acts(db, kinds))
 
     def digests(self, after: int = 0) -> Iterator[tuple[int, bytes]]:
         """The number and digest of the entries after a number, as they are stored."""
@@ -279,7 +282,7 @@ class Trail:
             head = reading.last(db, self.origin)
             if self._written is None or self._written.digest != head.digest:
                 row = reading.row(db, head.seq)
-                return None if row is None else self._entry(row)
+                return None if row is None else self._known(row)
         return self._written
 
     def head(self) -> Head:
@@ -336,6 +339,19 @@ class Trail:
         body = self._entry(row).event.body
         told = (str(body.get(name, "")) for name in ("register", "workflow"))
         return Opening(row.preparation, body["order"]["id"], *told)
+
+    def _known(self, row: Row) -> Entry:
+        """The row as an entry; one that was read lately and is the same in every column is not
+        read again.
+        """
+        known = self._lately.get(row.seq)
+        if known is not None and known[0] == row:
+            return known[1]
+        entry = self._entry(row)
+        self._lately[row.seq] = row, entry
+        while len(self._lately) > LATELY:
+            del self._lately[next(iter(self._lately))]
+        return entry
 
     def _entry(self, row: Row) -> Entry:
         """The row as an entry, once it has the digest of its content. Nothing else makes one."""
