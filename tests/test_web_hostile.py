@@ -6,6 +6,7 @@ so that a new one without a row here fails.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -68,6 +69,8 @@ ODD = (PLANTED, "\u202e-1\x1b[2J", "١", "999999999")
 STILL = {"noted", "turned_away", "not_signed_in", "refused", "signed", "not_allowed"}
 """What may be recorded of a hostile form: that it could not be read, or was refused, with the
 signature of a second person's refusal."""
+FOCUSED = re.compile(r'<(h1|div(?=[^>]* role="alert"))(?=[^>]* tabindex="-1")[^>]* autofocus[ >]')
+"""What a page of a preparation puts the focus on: its heading, or what stands in the way."""
 QUALITY = tuple(f"/quality/{one}" for one in ("before-after", "gaps", "audit-size", "settings"))
 """Pages that a trail of one day has no marks for that would lead there."""
 
@@ -114,6 +117,9 @@ class Walk:
         kind = answer.headers.get("content-type", "")
         page = Page(answer.text if kind.startswith(("text/html", "image/svg")) else "")
         assert page.alive == [], where
+        work = answer.url.path.startswith("/preparation") and kind.startswith("text/html")
+        if work and answer.text:
+            assert len(FOCUSED.findall(answer.text)) == answer.text.count(" autofocus") == 1, where
         if "planted()" in page.text:
             self.shown.append(self.way(answer.url.path))
         return page

@@ -107,6 +107,13 @@ def begun(
             nurse.beside.close()
 
 
+KEPT = """async () => [
+  Object.keys(localStorage), Object.keys(sessionStorage), await caches.keys(),
+  (await indexedDB.databases()).map((one) => one.name), document.cookie,
+]"""
+"""All that a page has kept in the browser where its scripts can read it."""
+
+
 def test_a_glass_ampoule_with_three_stops_from_the_order_to_the_patient(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -118,9 +125,11 @@ def test_a_glass_ampoule_with_three_stops_from_the_order_to_the_patient(
         ),
     }  # fmt: skip
     with begun(tmp_path, monkeypatch, "ORD-101") as (nurse, _, _address):
-        page = nurse.page_
+        page, said = nurse.page_, list[str]()
+        page.on("console", lambda one: said.append(one.text))
         while not nurse.screen.prep.closed:
             assert nurse.focused() in ("step", "H1"), nurse.place
+            assert page.evaluate(KEPT) == [[], [], [], [], ""], nurse.place
             assert page.locator(".primary").count() == 1
             assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
             made = wrong.pop(nurse.place, None)
@@ -139,7 +148,7 @@ def test_a_glass_ampoule_with_three_stops_from_the_order_to_the_patient(
             assert page.locator("main input[type=text]").count() == 0 or "0.75" not in text
             nurse.press(f'main form:has(input[value="{way}"]) button')
             assert nurse.screen.stands == "step"
-        assert not wrong
+        assert not wrong and said == []
         assert nurse.place == "given"
         assert nurse.kinds().count("refused") == 3
         assert "Not checked by this tool" in page.inner_text("main")

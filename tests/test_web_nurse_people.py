@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.scene import COLLEAGUE, NURSE
+from tests.scene import COLLEAGUE, NURSE, START
 from tests.wards import DEMO, edit
 from tests.web import PINS, tablets
 from tests.web_nurse import Shift, desk_and_clock, is_wiped, shift, words
@@ -267,6 +267,38 @@ def test_a_server_that_stopped_in_the_middle_loses_nothing_and_leads_on_by_readi
         again.finish()
         assert again.place == "given"
         again.beside.close()
+
+
+def test_stopped_at_any_step_the_next_server_and_a_fresh_browser_lose_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    id_, kinds, stopped, over, now = "", list[str](), list[str](), False, START
+    while not over:
+        desk, clock = desk_and_clock(tmp_path, monkeypatch)
+        clock.now = now
+        with tablets(desk) as [tablet]:
+            one = Shift(desk, tablet, "ORD-103", clock)
+            tablet.sign_in(NURSE)
+            one.open()  # leads to the preparation that is open, once there is one
+            id_ = id_ or one.id
+            assert one.id == id_ and one.kinds()[: len(kinds)] == kinds
+            page = one.page()
+            if "Take it up here" in page:
+                assert 'name="seen.' not in page
+                assert one.send("take_up").status_code == 303
+            if one.screen.stands == "interrupted":
+                assert one.send("resume").status_code == 303
+            if len(kinds) > 1:
+                assert one.place.endswith("/reverify") or one.screen.stands == "refused"
+            while one.place.endswith("/reverify") or one.screen.stands == "refused":
+                on_again(one)
+            while not one.screen.prep.closed and one.place in stopped:
+                on_again(one)
+            stopped.append(one.place)
+            kinds, over, now = one.kinds(), one.screen.prep.closed, clock.now
+            one.beside.close()
+    assert stopped[-1] == "given" and len(stopped) == len(set(stopped)) > 15
+    assert kinds.count("opened") == 1 and kinds.count("interrupted") == len(stopped) - 2
 
 
 # -- forms that were sent before -------------------------------------------------------------------

@@ -39,6 +39,13 @@ WATCH = """() => {
 }"""
 
 
+SLOWEST = """() => addEventListener("keydown", (event) => {
+  if (window.last) { window.slowest = Math.max(window.slowest, event.timeStamp - window.last); }
+  window.last = event.timeStamp;
+}, true)"""
+"""The longest time between two keys in ms, by the page's own clock."""
+
+
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
     with chromium() as one:
@@ -133,11 +140,17 @@ def test_a_scan_is_an_event_of_its_own_wherever_the_focus_is(page: Any, gap: int
 
 
 def test_a_scan_of_real_keys(page: Any) -> None:
+    page.evaluate(SLOWEST)
     for focus in ("#scan", "#danger", "#tick"):
-        page.evaluate("window.sent = []")
-        page.focus(focus)
-        keyed(page, f"]d2010952000730041{GS}10AB 12", 0, "Enter")
-        page.wait_for_timeout(600)
+        for _ in range(10):  # a machine so busy that its keys come slower than a scanner's: again
+            page.evaluate("window.sent = []; window.presses = window.slowest = window.last = 0")
+            page.evaluate("document.querySelectorAll('form').forEach((one) => one.reset())")
+            page.set_checked("#tick", False)
+            page.focus(focus)
+            keyed(page, f"]d2010952000730041{GS}10AB 12", 0, "Enter")
+            page.wait_for_timeout(600)
+            if page.evaluate("window.slowest") < 40:
+                break
         assert page.evaluate("window.sent") == [[f"]d2010952000730041{GS}10AB 12", "scanned"]]
         assert page.evaluate("window.presses") == 0
         assert not page.is_checked("#tick")
@@ -305,6 +318,30 @@ def test_the_theme_is_chosen_and_kept_on_the_device(
         page.goto(f"{address}/sign-in")
         assert page.evaluate(ground) == dark
         assert page.evaluate("document.getAnimations().length") == 0
+        context.close()
+
+
+def test_signing_in_takes_a_paste_and_what_a_browser_keeps_and_a_badge_stands_for_the_code(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, browser: Any
+) -> None:
+    """WCAG 2.2, 3.3.8: pasting and a browser's own keeping of passwords spare the memory."""
+    badge = "]d28017952000000000001122"  # NURSE, as `staff.toml` has it, behind a scanner's prefix
+    with served(make_desk(tmp_path, monkeypatch)) as address:
+        context = browser.new_context()
+        context.grant_permissions(["clipboard-read", "clipboard-write"], origin=address)
+        page = context.new_page()
+        page.goto(f"{address}/sign-in?next=/help")
+        kinds = [page.get_attribute(field, "autocomplete") for field in ("#code", "#pin")]
+        assert kinds == ["username", "current-password"]
+        for field, text in (("#code", badge), ("#pin", "270612")):
+            page.evaluate("(text) => navigator.clipboard.writeText(text)", text)
+            page.focus(field)
+            page.keyboard.press("Control+V")
+            assert page.input_value(field) == text
+        page.select_option("#place", "W7E-1")
+        pressed(page, "main button.primary")
+        assert page.url == f"{address}/help", page.inner_text("main")
+        assert NURSE in page.inner_text(".who")
         context.close()
 
 

@@ -28,6 +28,17 @@ def test_a_person_signs_in_with_their_pin_and_out(
         assert tablet.get("/").headers["location"] == "/sign-in"
 
 
+@pytest.mark.parametrize(
+    "badge", ["]d28017952000000000001122", "8017952000000000001122", "952000000000001122"]
+)
+def test_a_badge_stands_for_the_code_as_a_scanner_sends_it(
+    badge: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with tablets(make_desk(tmp_path, monkeypatch)) as (tablet,):
+        assert tablet.sign_in(badge, PINS["RN-12"]).headers["location"] == "/"
+        assert "RN-12" in tablet.get("/help").text
+
+
 def test_a_wrong_pin_is_refused_and_recorded(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

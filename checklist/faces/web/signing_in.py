@@ -12,6 +12,7 @@ from starlette.routing import Route
 
 from checklist.attendance import NotHere, NotSignedIn
 from checklist.credential import CredentialFault
+from checklist.faces.answering import staff_code
 from checklist.faces.web.faults import sentence
 from checklist.faces.web.session import new_secret, signed_in
 from checklist.faces.web.tries import (
@@ -83,7 +84,7 @@ class Door:
         tablet = known if TABLET.fullmatch(known) else new_secret()
         waiting = desk.waiting.get(tablet)
         try:
-            session = await desk.sign_in(tablet, place, code, pin)
+            session = await desk.sign_in(tablet, place, _whom(desk, place, code), pin)
         except (NotHere, NotSignedIn, CredentialFault) as fault:
             self.failed.count(whose)
             return _form(request, desk, next_=next_, code=code, place=place, error=sentence(fault))
@@ -101,6 +102,12 @@ class Door:
         self._proven[tablet] = None
         while len(self._proven) > MOST_ADDRESSES:
             del self._proven[next(iter(self._proven))]
+
+
+def _whom(desk: Desk, place: str, text: str) -> str:
+    """The code or badge number that was typed or scanned at a place. Raises ScannerFault."""
+    today = desk.ward.unit.local(desk.clock()).date()
+    return staff_code(text, today=today, scanner=desk.scanners.of(place))
 
 
 def routes(desk: Desk) -> list[Route]:
