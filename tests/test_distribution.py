@@ -79,7 +79,7 @@ def test_the_two_sided_chance_is_that_of_the_exact_binomial_test(
         d.binomial_two_sided(k, n, p),
         float(stats.binomtest(k, n, p).pvalue),
         rel_tol=1e-6,
-        abs_tol=1e-280,
+        abs_tol=1e-200,  # sums of so little come out of both by their own rounding
     )
 
 
